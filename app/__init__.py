@@ -1,0 +1,1 @@
+"""Prepares, clears, records, computes and proves the hot-gas rework of array packages."""

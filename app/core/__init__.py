@@ -1,0 +1,1 @@
+"""The ground floor: what every feature stands on, and nothing about rework."""

@@ -1,0 +1,40 @@
+"""Text from outside, parsed once into one spelling: NFC, no control characters, bounded length."""
+
+import unicodedata
+from typing import Annotated, Final
+
+from pydantic import AfterValidator, Field
+
+# Category Cc without tab, line feed and carriage return, which remarks may hold.
+_ALLOWED_IN_NOTES: Final = frozenset("\t\n\r")
+
+
+def parse_line(text: str) -> str:
+    """Return one line of text: NFC, outer blanks cut, no control or unpaired surrogate character.
+
+    Raises ValueError with a sentence for people.
+    """
+    return _parse(text, allowed=frozenset())
+
+
+def parse_note(text: str) -> str:
+    """Return text of several lines: as parse_line, but tabs and line ends may stand in it."""
+    return _parse(text.replace("\r\n", "\n"), allowed=_ALLOWED_IN_NOTES)
+
+
+def _parse(text: str, *, allowed: frozenset[str]) -> str:
+    for place, character in enumerate(text):
+        kind = unicodedata.category(character)
+        if kind == "Cs" or (kind == "Cc" and character not in allowed):
+            raise ValueError(
+                f"character {place + 1} is U+{ord(character):04X}, which no text may hold"
+            )
+    return unicodedata.normalize("NFC", text).strip()
+
+
+# The lengths are those of the columns; the pattern of ids is that of a positive 32-bit key.
+Line = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(parse_line)]
+OptionalLine = Annotated[str, Field(max_length=200), AfterValidator(parse_line)]
+Note = Annotated[str, Field(max_length=4000), AfterValidator(parse_note)]
+Code = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(parse_line)]
+RowId = Annotated[int, Field(ge=1, le=2**31 - 1)]
