@@ -1,0 +1,94 @@
+"""Long lists in pieces: a cursor that says where the next piece begins."""
+
+import base64
+import binascii
+from collections.abc import Sequence
+from typing import Annotated, Generic, TypeVar
+
+from fastapi import Depends, Query
+from pydantic import BaseModel, Field
+from sqlalchemy import ColumnElement, Select
+from sqlalchemy.orm import Session
+
+from app.core.refusals import Unacceptable
+
+Item = TypeVar("Item")
+Row = TypeVar("Row")
+MAX_LIMIT = 200
+
+
+class CursorUnreadable(Unacceptable):
+    """The cursor is not one that Wickbook gave."""
+
+    code = "core.cursor_unreadable"
+
+
+class Piece(BaseModel, Generic[Item]):
+    """A piece of a list; `next_cursor` is null at the end."""
+
+    items: list[Item]
+    next_cursor: str | None = Field(
+        default=None, description="Hand it back as `cursor` for the next piece; null at the end."
+    )
+
+
+class Paging:
+    """Where to begin and how many to return."""
+
+    def __init__(
+        self,
+        cursor: Annotated[
+            str | None, Query(max_length=60, description="The `next_cursor` of the piece before.")
+        ] = None,
+        limit: Annotated[int, Query(ge=1, le=MAX_LIMIT, description="How many at most.")] = 50,
+    ) -> None:
+        self.after_id = parse_cursor(cursor) if cursor else None
+        self.limit = limit
+
+
+AskedPage = Annotated[Paging, Depends(Paging)]
+
+
+def spell_cursor(last_id: int) -> str:
+    """Spell the cursor after the row with this id."""
+    return base64.urlsafe_b64encode(b"after:%d" % last_id).decode().rstrip("=")
+
+
+def parse_cursor(cursor: str) -> int:
+    """Return the id that a cursor stands after; CursorUnreadable for any other text."""
+    try:
+        text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
+        word, _, number = text.partition(":")
+        if word != "after" or not number.isascii() or not number.isdigit() or len(number) > 18:
+            raise ValueError
+        return int(number)
+    except (ValueError, binascii.Error):
+        raise CursorUnreadable(
+            "This cursor was not given by Wickbook; begin again without one.", field="cursor"
+        ) from None
+
+
+def take_piece(
+    session: Session,
+    rows: Select[tuple[Row]],
+    *,
+    key: ColumnElement[int],
+    paging: Paging,
+    newest_first: bool = False,
+) -> tuple[Sequence[Row], str | None]:
+    """Run the select for one piece, ordered by `key`; return its rows and the next cursor."""
+    if paging.after_id is not None:
+        rows = rows.where(key < paging.after_id if newest_first else key > paging.after_id)
+    ordered = rows.order_by(key.desc() if newest_first else key).limit(paging.limit + 1)
+    found = session.scalars(ordered).all()
+    piece = found[: paging.limit]
+    more = len(found) > paging.limit
+    return piece, spell_cursor(_get_key(piece[-1], key)) if more else None
+
+
+def _get_key(row: object, key: ColumnElement[int]) -> int:
+    name: str = getattr(key, "key", "id")
+    value: int = getattr(row, name)
+    return value
+
+
