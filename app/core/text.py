@@ -1,6 +1,7 @@
 """Text from outside, parsed once into one spelling: NFC, no control characters, bounded length."""
 
 import unicodedata
+from collections.abc import Callable
 from typing import Annotated, Final
 
 from pydantic import AfterValidator, Field
@@ -32,9 +33,23 @@ def _parse(text: str, *, allowed: frozenset[str]) -> str:
     return unicodedata.normalize("NFC", text).strip()
 
 
+def _parse_within(
+    least: int, most: int, parse: Callable[[str], str] = parse_line
+) -> AfterValidator:
+    """Parse, then measure again: cutting blanks shortens a text, and NFC can make it longer."""
+
+    def parse_and_measure(text: str) -> str:
+        parsed = parse(text)
+        if not least <= len(parsed) <= most:
+            raise ValueError(f"must have {least} to {most} characters, not {len(parsed)}")
+        return parsed
+
+    return AfterValidator(parse_and_measure)
+
+
 # The lengths are those of the columns; the pattern of ids is that of a positive 32-bit key.
-Line = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(parse_line)]
-OptionalLine = Annotated[str, Field(max_length=200), AfterValidator(parse_line)]
-Note = Annotated[str, Field(max_length=4000), AfterValidator(parse_note)]
-Code = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(parse_line)]
+Line = Annotated[str, Field(min_length=1, max_length=200), _parse_within(1, 200)]
+OptionalLine = Annotated[str, Field(max_length=200), _parse_within(0, 200)]
+Note = Annotated[str, Field(max_length=4000), _parse_within(0, 4000, parse_note)]
+Code = Annotated[str, Field(min_length=1, max_length=64), _parse_within(1, 64)]
 RowId = Annotated[int, Field(ge=1, le=2**31 - 1)]
