@@ -1,0 +1,1 @@
+"""The demo: an invented plant, its boards and half a year of its rework."""
