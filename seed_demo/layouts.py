@@ -78,6 +78,7 @@ _FIXED: Final = {
         Placed("U3", "FENVARD-A8", 110.0, 30.0, 0, "top"),
         Placed("U4", "FENVARD-A8", 110.0, 30.0, 0, "bottom"),
         Placed("U6", "FENVARD-E8", 94.0, 74.0, 90, "top"),
+        Placed("U8", "VRYLO-B196", 114.0, 58.0, 90, "top"),
     ),
 }
 
