@@ -1,0 +1,1 @@
+"""Recipes: the instruction for one kind of site, written once, locked, and repeated."""

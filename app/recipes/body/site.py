@@ -1,0 +1,131 @@
+"""What is done at the site by hand: dressing, deposit, placement, cleaning, inspection."""
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import (
+    Discriminator,
+    Field,
+    ValidationError,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+    model_validator,
+)
+from pydantic_core import InitErrorDetails
+
+from app.core.text import Line, Note, OptionalLine
+from app.recipes.body.fields import (
+    AsNumber,
+    Flag,
+    Part,
+    Temperature,
+    at_least,
+    refuse_at,
+)
+from app.recipes.body.lengths import TypedLength, within_mm
+from app.recipes.body.stencil import Aperture
+
+
+class SiteDressing(Part):
+    """How old solder is taken off: the tip's temperature is 0 to 450 °C."""
+
+    tip: Line
+    tip_temperature_c: Temperature
+    wick: OptionalLine = ""
+    solvent: OptionalLine = ""
+    remarks: Note = ""
+
+
+class FluxDip(Part):
+    """The part is dipped: film depth 0.01 to 2 mm, dwell 0 to 60 s."""
+
+    kind: Literal["flux_dip"]
+    flux: Line
+    depth: Annotated[TypedLength, within_mm("0.01", "2")]
+    dwell_s: Annotated[float, Field(ge=0, le=60), AsNumber]
+
+
+class PasteDeposit(Part):
+    """Paste is printed through a foil of 0.02 to 1 mm."""
+
+    kind: Literal["paste"]
+    alloy: Line
+    foil_thickness: Annotated[TypedLength, within_mm("0.02", "1")]
+    apertures: Annotated[
+        tuple[Aperture, ...], Field(max_length=50, json_schema_extra={"minItems": 1}), at_least(1)
+    ]
+
+
+class NoDeposit(Part):
+    """Nothing is put down."""
+
+    kind: Literal["none"]
+
+
+def _drop_kind_from_paths(given: Any, handler: ValidatorFunctionWrapHandler) -> Any:
+    """Keep the union's tag out of the paths: `deposit.flux`, not `deposit.flux_dip.flux`."""
+    try:
+        return handler(given)
+    except ValidationError as error:
+        raise ValidationError.from_exception_data(
+            error.title,
+            [
+                InitErrorDetails(
+                    type=found["type"],
+                    loc=found["loc"][1:],
+                    input=found["input"],
+                    ctx=found.get("ctx", {}),
+                )
+                for found in error.errors(include_url=False)
+            ],
+        ) from None
+
+
+Deposit = Annotated[
+    Annotated[FluxDip | PasteDeposit | NoDeposit, Discriminator("kind")],
+    WrapValidator(_drop_kind_from_paths),
+]
+
+Offset = Annotated[TypedLength, within_mm("-5", "5")]
+
+
+class Placement(Part):
+    """How the part is set down: by force (0 to 50 N) or to a height (-1 to 10 mm), one of the two.
+
+    Offsets are -5 to 5 mm from the centre that the optics find; rotation is -360° to 360°.
+    """
+
+    offset_x: Offset
+    offset_y: Offset
+    rotation_deg: Annotated[float, Field(ge=-360, le=360), AsNumber]
+    force_n: Annotated[float, Field(ge=0, le=50), AsNumber] | None = None
+    height: Annotated[TypedLength, within_mm("-1", "10")] | None = None
+
+    @model_validator(mode="after")
+    def _check_one_way(self) -> Self:
+        if (self.force_n is None) == (self.height is None):
+            refuse_at("force_n", sentence="must be given or height, one of the two and not both")
+        return self
+
+
+class Cleaning(Part):
+    """How residues are taken off; `method` may be `none`."""
+
+    method: Line
+    agent: OptionalLine = ""
+    remarks: Note = ""
+
+
+class Inspection(Part):
+    """The inspection asked for; the void limit is the share of a joint's X-ray area, 0 to 100 %."""
+
+    visual: Flag
+    xray: Flag
+    void_limit_pct: Annotated[float, Field(ge=0, le=100), AsNumber] | None = None
+    electrical: Flag
+    remarks: Note = ""
+
+    @model_validator(mode="after")
+    def _check_limit_has_picture(self) -> Self:
+        if self.void_limit_pct is not None and not self.xray:
+            refuse_at("void_limit_pct", sentence="may be given only where X-ray is asked for")
+        return self
