@@ -1,0 +1,145 @@
+"""How fast a trace rises and falls: over a window, and between two events."""
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from app.numerics.crossings import TimeAbove
+from app.numerics.errors import NumericsError
+from app.numerics.trace import FloatArray, Trace
+from app.numerics.values import CannotSay, Measured, NotReached, Outcome, Unit
+
+# Two clocks that add up to the same window may differ in the last digits.
+_WINDOW_SLACK = 1e-9
+
+
+class UnusableWindow(NumericsError):
+    """A ramp window that is not a finite time above 0 s."""
+
+
+def compute_largest_ramps(trace: Trace, window_s: float) -> tuple[Outcome, Outcome]:
+    """Largest mean rise and largest mean fall over any window of exactly `window_s` (s > 0).
+
+    In K/s, each with the start of its window; both are signed in their own direction: a trace
+    that only rises has a negative largest fall. The ends of the window are interpolated. Exact:
+    the rise over the window is piecewise linear in the window's start, so it is largest where
+    one end of the window is at a reading. Cannot say for a trace shorter than the window.
+    Raises UnusableWindow.
+    """
+    if not (math.isfinite(window_s) and window_s > 0.0):
+        raise UnusableWindow(f"A ramp window of {window_s:g} s is no time above 0 s.")
+    if trace.time_s.size < 2 or trace.span_s < window_s * (1.0 - _WINDOW_SLACK):  # noqa: PLR2004
+        short = CannotSay(f"The trace is shorter than the ramp window of {window_s:g} s.")
+        return short, short
+    time, temperature = trace.time_s, trace.temperature_c
+    # Windows that start at a reading, then windows that end at one; at least one of each.
+    head = max(1, int(np.searchsorted(time, time[-1] - window_s, side="right")))
+    tail = min(time.size - 1, int(np.searchsorted(time, time[0] + window_s, side="left")))
+    late, early = time[:head] + window_s, time[tail:] - window_s
+    candidates = (
+        (time[:head], np.interp(late, time, temperature) - temperature[:head]),
+        (early, temperature[tail:] - np.interp(early, time, temperature)),
+    )
+    most = max((_pick(*windows, at=np.argmax) for windows in candidates), key=_rise_of)
+    least = min((_pick(*windows, at=np.argmin) for windows in candidates), key=_rise_of)
+    return (
+        _measure_slope(most[1] / window_s, at_s=most[0]),
+        _measure_slope(-least[1] / window_s, at_s=least[0]),
+    )
+
+
+def _pick(
+    starts: FloatArray, rises: FloatArray, *, at: Callable[[FloatArray], np.intp]
+) -> tuple[float, float]:
+    place = int(at(rises))
+    return float(starts[place]), float(rises[place])
+
+
+def _rise_of(window: tuple[float, float]) -> float:
+    return window[1]
+
+
+def compute_average_ramp(peak: Measured, above_liquidus: TimeAbove) -> Outcome:
+    """Mean slope (K/s) from the last upward crossing of the liquidus before the peak to the peak.
+
+    `at_s` is that crossing.
+    """
+    liquidus_c, peak_s = above_liquidus.threshold_c, _moment(peak)
+    start = find_rise_to(above_liquidus, peak_s)
+    if not isinstance(start, float):
+        return start
+    if not peak_s > start:
+        return CannotSay("The peak and the liquidus crossing before it fall on one moment.")
+    return _measure_slope((peak.value - liquidus_c) / (peak_s - start), at_s=start)
+
+
+def compute_average_cooling(
+    peak: Measured, above_liquidus: TimeAbove, *, last_at_peak_s: float
+) -> Outcome:
+    """Mean fall (K/s, positive) from the peak to the downward crossing of the liquidus after it.
+
+    Cooling starts at `last_at_peak_s`, the last moment at the peak's temperature: the hold of a
+    flat top is no cooling. `at_s` is that moment.
+    """
+    liquidus_c = above_liquidus.threshold_c
+    stretch = above_liquidus.find_stretch_at(last_at_peak_s)
+    if stretch is None:
+        return _never_above(liquidus_c)
+    if stretch.ends_open:
+        return CannotSay(f"The trace ends above {liquidus_c:g} °C.")
+    if not stretch.end_s > last_at_peak_s:
+        return CannotSay("The peak and the liquidus crossing after it fall on one moment.")
+    fall_k_per_s = (peak.value - liquidus_c) / (stretch.end_s - last_at_peak_s)
+    return _measure_slope(fall_k_per_s, at_s=last_at_peak_s)
+
+
+def compute_time_to_peak(peak: Measured, above: TimeAbove) -> Outcome:
+    """Time (s) from the last upward crossing of a temperature before the peak to the peak.
+
+    `at_s` is that crossing; censored when the peak is. A trace that starts above the temperature
+    cannot say.
+    """
+    peak_s = _moment(peak)
+    start = find_rise_to(above, peak_s)
+    if not isinstance(start, float):
+        return start
+    return Measured(peak_s - start, Unit.SECOND, at_s=start, is_censored=peak.is_censored)
+
+
+def compute_soak_time(peak: Measured, above_min: TimeAbove, above_max: TimeAbove) -> Outcome:
+    """Time (s) from the last upward crossing of Ts,min before the peak to Ts,max.
+
+    Ts,max is its first upward crossing after that; `at_s` is the crossing of Ts,min.
+    """
+    start = find_rise_to(above_min, _moment(peak))
+    if not isinstance(start, float):
+        return start
+    for stretch in above_max.stretches:
+        if stretch.start_s >= start and not stretch.starts_open:
+            return Measured(stretch.start_s - start, Unit.SECOND, at_s=start)
+    return _never_above(above_max.threshold_c)
+
+
+def find_rise_to(above: TimeAbove, peak_s: float) -> float | NotReached | CannotSay:
+    """Moment (s) of the last upward crossing before the peak, or why there is none."""
+    stretch = above.find_stretch_at(peak_s)
+    if stretch is None:
+        return _never_above(above.threshold_c)
+    if stretch.starts_open:
+        return CannotSay(f"The trace starts above {above.threshold_c:g} °C.")
+    return stretch.start_s
+
+
+def _never_above(threshold_c: float) -> NotReached:
+    return NotReached(f"The trace is never above {threshold_c:g} °C.")
+
+
+def _measure_slope(slope_k_per_s: float, *, at_s: float) -> Measured:
+    return Measured(slope_k_per_s, Unit.KELVIN_PER_SECOND, at_s=at_s)
+
+
+def _moment(peak: Measured) -> float:
+    if peak.at_s is None:
+        raise NumericsError("A peak needs its moment.")
+    return peak.at_s
