@@ -1,0 +1,1 @@
+"""Assemblies, their parts and placements, the boards built from them, and their sites."""

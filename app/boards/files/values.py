@@ -1,0 +1,37 @@
+"""Cells that hold words: values, package names, part numbers."""
+
+import unicodedata
+from typing import Final
+
+from app.boards.rules import CELL_LENGTH_MAX
+from app.core.text import parse_line
+
+NOT_FITTED_WORDS: Final = frozenset(
+    {"DNP", "DNF", "DNI", "DNM", "NF", "NOFIT", "NOTFITTED", "DONOTPOPULATE", "DONOTPLACE"}
+)
+
+
+def parse_cell(text: str) -> str:
+    """Return a cell as one line of at most 200 characters, without invisible ones at its ends.
+
+    Raises ValueError with the part of a sentence that follows the column's name.
+    """
+    line = parse_line(text)
+    start, end = 0, len(line)
+    while start < end and _is_invisible(line[start]):
+        start += 1
+    while end > start and _is_invisible(line[end - 1]):
+        end -= 1
+    line = line[start:end]
+    if len(line) > CELL_LENGTH_MAX:
+        raise ValueError(f"has {len(line):,} characters, and {CELL_LENGTH_MAX} is the limit")
+    return line
+
+
+def is_not_fitted(cell: str) -> bool:
+    """Tell whether a cell marks its line as not fitted (DNP and its like)."""
+    return "".join(c for c in cell[:40].upper() if c.isalnum()) in NOT_FITTED_WORDS
+
+
+def _is_invisible(character: str) -> bool:
+    return character.isspace() or unicodedata.category(character) == "Cf"

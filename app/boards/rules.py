@@ -1,0 +1,190 @@
+"""What designators, serials and layout files must be, and the refusals that say so."""
+
+import re
+import unicodedata
+from enum import StrEnum
+from typing import Final
+
+from app.core.refusals import TooLarge, Unacceptable
+from app.core.text import parse_line
+
+DESIGNATOR_LENGTH_MAX: Final = 32
+SERIAL_LENGTH_MAX: Final = 80
+
+FILE_BYTES_MAX: Final = 10_000_000
+FILE_LINES_MAX: Final = 20_000
+FILE_COLUMNS_MAX: Final = 200
+LINE_LENGTH_MAX: Final = 20_000
+CELL_LENGTH_MAX: Final = 200
+RANGE_LENGTH_MAX: Final = 2_000
+COORDINATE_MAX_MM: Final = 5_000
+PARTS_DRAWN_MAX: Final = 5_000
+
+# What a refusal repeats of a value is cut, so that a sentence stays a sentence.
+_SHOWN_LENGTH_MAX: Final = 40
+
+# Families whose joints lie beneath the body; the names are trade terms.
+_ARRAY_FAMILY: Final = re.compile(r"BGA|CSP|LGA|CGA|QFN|DFN|MLF|MLP|SON(?![A-Z])", re.IGNORECASE)
+_SEPARATORS: Final = frozenset(",;|")
+
+
+class Side(StrEnum):
+    """The side of a board on which a part is mounted."""
+
+    TOP = "top"
+    BOTTOM = "bottom"
+
+
+class FileTooLarge(TooLarge):
+    """A layout file has more bytes than we read."""
+
+    code = "boards.file_too_large"
+
+
+class FileTooLong(TooLarge):
+    """A layout file has more lines than we read."""
+
+    code = "boards.file_too_long"
+
+
+class FileTooWide(TooLarge):
+    """A line of a layout file has more cells than we read."""
+
+    code = "boards.file_too_wide"
+
+
+class FileEmpty(Unacceptable):
+    """A layout file holds nothing to read."""
+
+    code = "boards.file_empty"
+
+
+class FileHeaderOnly(Unacceptable):
+    """A layout file has titles and no line beneath them."""
+
+    code = "boards.file_header_only"
+
+
+class FileNotText(Unacceptable):
+    """What was sent as a layout file is something else."""
+
+    code = "boards.file_not_text"
+
+
+class UnitsDisagree(Unacceptable):
+    """The titles of x and y name different units."""
+
+    code = "boards.units_disagree"
+
+
+class ChoiceUnusable(Unacceptable):
+    """A choice about how to read a file does not fit the file."""
+
+    code = "boards.choice_unusable"
+
+
+class DesignatorUnusable(Unacceptable):
+    """A reference designator cannot be read as one."""
+
+    code = "boards.designator_unusable"
+
+
+class SerialUnusable(Unacceptable):
+    """A board's serial is empty, too long or holds characters that nobody can see."""
+
+    code = "boards.serial_unusable"
+
+
+def parse_designator(text: str, *, field: str | None = None) -> str:
+    """Return a reference designator in its one spelling: NFC, upper case, 1 to 32 characters.
+
+    Blanks, separators and invisible characters are refused inside it, since lists of designators
+    come apart at them. Raises DesignatorUnusable.
+    """
+    try:
+        # Upper case can leave the normal form and can lengthen the text, so both come after it.
+        designator = parse_line(parse_line(text).upper())
+    except ValueError as reason:
+        raise DesignatorUnusable(f"The designator's {reason}.", field=field) from None
+    if not designator:
+        raise DesignatorUnusable("The designator is empty.", field=field)
+    if len(designator) > DESIGNATOR_LENGTH_MAX:
+        raise DesignatorUnusable(
+            f"The designator {spell_cut(designator)} has {len(designator)} characters;"
+            f" at most {DESIGNATOR_LENGTH_MAX} are allowed.",
+            field=field,
+        )
+    for character in designator:
+        if character.isspace() or character in _SEPARATORS or _is_invisible(character):
+            raise DesignatorUnusable(
+                f"The designator {spell_cut(designator)} holds {_spell_character(character)};"
+                " a designator is one word, such as U3.",
+                field=field,
+            )
+    return designator
+
+
+def parse_serial(text: str, *, field: str | None = None) -> str:
+    """Return a board's serial: opaque text, NFC, 1 to 80 characters, outer blanks cut.
+
+    Nothing is read into it: case, leading zeros and inner blanks stay. Characters that cannot be
+    seen are refused, since two serials would then look the same. Raises SerialUnusable.
+    """
+    try:
+        serial = parse_line(text)
+    except ValueError as reason:
+        raise SerialUnusable(f"The serial's {reason}.", field=field) from None
+    if not serial:
+        raise SerialUnusable("The serial is empty.", field=field)
+    if len(serial) > SERIAL_LENGTH_MAX:
+        raise SerialUnusable(
+            f"The serial {spell_cut(serial)} has {len(serial)} characters;"
+            f" at most {SERIAL_LENGTH_MAX} are allowed.",
+            field=field,
+        )
+    for place, character in enumerate(serial):
+        if _is_invisible(character):
+            raise SerialUnusable(
+                f"The serial's character {place + 1} is {_spell_character(character)},"
+                " which cannot be seen; type the serial again.",
+                field=field,
+            )
+    return serial
+
+
+def is_array_package(package: str) -> bool:
+    """Tell whether a package name is of a family with its joints beneath the body.
+
+    BGA, CSP, LGA, CGA, QFN, DFN, MLF, MLP and SON; by name only, common practice, no source.
+    """
+    return _ARRAY_FAMILY.search(package) is not None
+
+
+def sort_key_of_designator(designator: str) -> tuple[str, int, str]:
+    """Return the key by which C2 stands before C10."""
+    letters = designator.rstrip("0123456789")
+    digits = designator[len(letters) :]
+    return letters, int(digits[:18] or -1), designator
+
+
+def spell_cut(text: str) -> str:
+    """Quote a value for a sentence, cut to 40 characters and without anything unprintable."""
+    shown = text if len(text) <= _SHOWN_LENGTH_MAX else text[: _SHOWN_LENGTH_MAX - 1] + "…"
+    return "“" + "".join(c if c.isprintable() else "�" for c in shown) + "”"
+
+
+def spell_designators(designators: tuple[str, ...], *, at_most: int = 20) -> str:
+    """List designators for a sentence; what goes beyond `at_most` is counted, not dropped."""
+    shown = ", ".join(designators[:at_most])
+    more = len(designators) - at_most
+    return f"{shown} and {more} more" if more > 0 else shown
+
+
+def _is_invisible(character: str) -> bool:
+    return unicodedata.category(character) in {"Cf", "Zl", "Zp"}
+
+
+def _spell_character(character: str) -> str:
+    if character in _SEPARATORS:
+        return f"“{character}”"
+    return "a blank" if character == " " else f"U+{ord(character):04X}"
