@@ -7,7 +7,7 @@ from typing import TypeAlias
 import rfc8785
 
 JsonValue: TypeAlias = (
-    "str | int | float | bool | None | Sequence[JsonValue] | Mapping[str, JsonValue]"
+    "str | int | float | bool | Sequence[JsonValue] | Mapping[str, JsonValue] | None"
 )
 
 
@@ -17,7 +17,7 @@ def spell_canonical_json(value: Mapping[str, JsonValue]) -> bytes:
     RFC 8785. ValueError for what JSON cannot say in one way: NaN, infinities, integers beyond
     2**53 and text with unpaired surrogates.
     """
-    return rfc8785.dumps(value)  # type: ignore[arg-type]
+    return rfc8785.dumps(value)
 
 
 def compute_digest(value: Mapping[str, JsonValue]) -> str:

@@ -29,7 +29,7 @@ def spell_day(moment: datetime, zone: ZoneInfo) -> str:
 
 
 def spell_utc(moment: datetime) -> str:
-    """Spell a moment in UTC with microseconds, as records keep it: `2026-03-04T14:20:07.000000Z`."""
+    """Spell a moment in UTC as records keep it: `2026-03-04T14:20:07.000000Z`."""
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 

@@ -123,5 +123,3 @@ def _begin_sqlite(connection: Connection) -> None:
     # A reader that turned writer half-way could be refused; a writer says so from the start.
     writes = connection.get_execution_options().get(WRITES, False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-

@@ -50,7 +50,9 @@ def spell_fault(found: Mapping[str, Any]) -> Fault:
     sentence = _SENTENCES.get(found["type"])
     if sentence is not None:
         context = {name: _show(value) for name, value in found.get("ctx", {}).items()}
-        return Fault(_clean(".".join(path)), sentence.format(given=_show(found.get("input")), **context))
+        return Fault(
+            _clean(".".join(path)), sentence.format(given=_show(found.get("input")), **context)
+        )
     message = str(found["msg"]).removeprefix("Value error, ").removeprefix("Assertion failed, ")
     return Fault(_clean(".".join(path)), _clean(message, 400))
 

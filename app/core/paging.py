@@ -2,8 +2,9 @@
 
 import base64
 import binascii
+import re
 from collections.abc import Sequence
-from typing import Annotated, Generic, TypeVar
+from typing import Annotated, Final, Generic, TypeVar
 
 from fastapi import Depends, Query
 from pydantic import BaseModel, Field
@@ -14,7 +15,8 @@ from app.core.refusals import Unacceptable
 
 Item = TypeVar("Item")
 Row = TypeVar("Row")
-MAX_LIMIT = 200
+MAX_LIMIT: Final = 200
+_NUMBER: Final = re.compile(r"[0-9]{1,18}")
 
 
 class CursorUnreadable(Unacceptable):
@@ -59,18 +61,18 @@ def parse_cursor(cursor: str) -> int:
     try:
         text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode()
         word, _, number = text.partition(":")
-        if word != "after" or not number.isascii() or not number.isdigit() or len(number) > 18:
-            raise ValueError
-        return int(number)
     except (ValueError, binascii.Error):
+        word, number = "", ""
+    if word != "after" or not _NUMBER.fullmatch(number):
         raise CursorUnreadable(
             "This cursor was not given by Wickbook; begin again without one.", field="cursor"
-        ) from None
+        )
+    return int(number)
 
 
 def take_piece(
     session: Session,
-    rows: Select[tuple[Row]],
+    rows: Select[Row],
     *,
     key: ColumnElement[int],
     paging: Paging,
@@ -90,5 +92,3 @@ def _get_key(row: object, key: ColumnElement[int]) -> int:
     name: str = getattr(key, "key", "id")
     value: int = getattr(row, name)
     return value
-
-

@@ -25,7 +25,9 @@ async def read_body(request: Request) -> FormData | bytes:
         return b""
     if request.headers.get("content-type", "").startswith(_FORM_TYPES):
         return await request.form(
-            max_files=2, max_fields=2_000, max_part_size=request.app.state.settings.body_limit_kb * 1024
+            max_files=2,
+            max_fields=2_000,
+            max_part_size=request.app.state.settings.body_limit_kb * 1024,
         )
     return await request.body()
 

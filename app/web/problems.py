@@ -85,8 +85,10 @@ def answer_refusal(request: Request, refusal: Refusal) -> Response:
     status = HTTPStatus.SERVICE_UNAVAILABLE
     if not isinstance(refusal, Busy):
         status = get_status(type(refusal))
-    faults = refusal.faults if isinstance(refusal, Unreadable) else (
-        Fault(refusal.field or "", refusal.sentence),
+    faults = (
+        refusal.faults
+        if isinstance(refusal, Unreadable)
+        else (Fault(refusal.field or "", refusal.sentence),)
     )
     answer = _answer(request, status, refusal.code, refusal.sentence, faults)
     if isinstance(refusal, TooSoon):

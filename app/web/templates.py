@@ -24,3 +24,8 @@ _environment = Environment(
 def render(template: str, page: "DataclassInstance", *, status: int = 200) -> HTMLResponse:
     """Render `feature/name.html` with `page` as the only name the template can see."""
     return HTMLResponse(_environment.get_template(template).render(page=page), status_code=status)
+
+
+def render_bare(template: str) -> HTMLResponse:
+    """Render a template that shows nothing of anybody's."""
+    return HTMLResponse(_environment.get_template(template).render())

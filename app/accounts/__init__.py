@@ -1,0 +1,1 @@
+"""The people of the plant: roles, permissions, sign-in, sessions and tokens."""

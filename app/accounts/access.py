@@ -1,0 +1,182 @@
+"""Who is asking, and may they: the dependencies a route names in its signature."""
+
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Annotated, Final
+
+from fastapi import Depends, Request
+from fastapi.security import APIKeyCookie, HTTPAuthorizationCredentials, HTTPBearer
+from sqlalchemy import update
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+
+from app.accounts.permissions import Action
+from app.accounts.queries import find_session, find_token, is_session_alive
+from app.accounts.rules import Person, compute_secret_digest, spell_roles
+from app.accounts.tables import SignedInSession
+from app.core.refusals import Forbidden, Unidentified
+from app.core.request import SAFE_METHODS, HouseSettings, Now, RequestBody, RequestSession
+from app.core.settings import Settings
+from app.web.shell import NavItem, Shell, find_notice
+
+COOKIE: Final = "wickbook_session"
+CSRF_FIELD: Final = "csrf"
+CSRF_HEADER: Final = "X-CSRF-Token"
+SEEN_EVERY: Final = timedelta(seconds=60)
+
+SCREENS: Final = (
+    ("Bench", "/bench", Action.READ),
+    ("Boards", "/boards", Action.READ),
+    ("Recipes", "/recipes", Action.READ),
+    ("Materials", "/materials", Action.READ),
+    ("Audit trail", "/audit", Action.AUDIT_READ),
+    ("Setup", "/setup", Action.READ),
+)
+
+
+class NotSignedIn(Unidentified):
+    """No valid session or token came with the request."""
+
+    code = "accounts.not_signed_in"
+
+
+class FormNotOurs(Forbidden):
+    """A change came from a page that Wickbook did not make for this sign-in."""
+
+    code = "accounts.form_not_ours"
+
+
+class PasswordMustChange(Forbidden):
+    """The account works only for changing its password."""
+
+    code = "accounts.password_must_change"
+
+
+def get_person(
+    request: Request,
+    session: RequestSession,
+    settings: HouseSettings,
+    now: Now,
+    body: RequestBody,
+    cookie: Annotated[str | None, Depends(APIKeyCookie(name=COOKIE, auto_error=False))],
+    bearer: Annotated[HTTPAuthorizationCredentials | None, Depends(HTTPBearer(auto_error=False))],
+) -> Person:
+    """Return the person whose token or session came with the request.
+
+    NotSignedIn without one; FormNotOurs when a browser's change lacks the session's own mark.
+    """
+    if bearer is not None:
+        return _get_by_token(session, bearer.credentials, now)
+    if cookie is None:
+        raise NotSignedIn("Sign in first.")
+    row = find_session(session, compute_secret_digest(cookie))
+    if row is None or not is_session_alive(
+        row,
+        now=now,
+        idle=timedelta(minutes=settings.session_idle_minutes),
+        absolute=timedelta(hours=settings.session_hours),
+    ):
+        raise NotSignedIn("Your sign-in has ended; sign in again.")
+    if request.method not in SAFE_METHODS:
+        _check_mark(request, body, row.csrf)
+    if now - row.seen_at > SEEN_EVERY:
+        _note_seen(request, session, row, now)
+    account = row.account
+    return Person(
+        account_id=account.id,
+        username=account.username,
+        name=account.name,
+        commitment=account.commitment,
+        roles=account.roles,
+        via="session",
+        csrf=row.csrf,
+        session_id=row.id,
+    )
+
+
+def _get_by_token(session: Session, secret: str, now: datetime) -> Person:
+    token = find_token(session, compute_secret_digest(secret))
+    if token is None or token.revoked_at is not None or token.account.disabled_at is not None:
+        raise NotSignedIn("This token opens nothing here; make a new one under Setup.")
+    if token.expires_at <= now:
+        raise NotSignedIn("This token has expired; make a new one under Setup.")
+    account = token.account
+    return Person(
+        account_id=account.id,
+        username=account.username,
+        name=account.name,
+        commitment=account.commitment,
+        # A role taken from the person is taken from their tokens too.
+        roles=token.roles & account.roles,
+        via=f"token {token.id}",
+        csrf="",
+    )
+
+
+def _check_mark(request: Request, body: FormData | bytes, csrf: str) -> None:
+    sent = request.headers.get(CSRF_HEADER)
+    if sent is None and isinstance(body, FormData):
+        field = body.get(CSRF_FIELD)
+        sent = field if isinstance(field, str) else None
+    if sent is None or not secrets.compare_digest(sent.encode("utf-8", "replace"), csrf.encode()):
+        raise FormNotOurs("This form is from an earlier sign-in; load the page again and repeat.")
+
+
+def _note_seen(request: Request, session: Session, row: SignedInSession, now: datetime) -> None:
+    if request.method in SAFE_METHODS:
+        # A reader must not turn writer half-way; the note has a short transaction of its own.
+        with request.app.state.sessions.write.begin() as own:
+            own.execute(
+                update(SignedInSession).where(SignedInSession.id == row.id).values(seen_at=now)
+            )
+    else:
+        row.seen_at = now
+        session.flush()
+
+
+SomePerson = Annotated[Person, Depends(get_person)]
+
+
+@dataclass(frozen=True)
+class Needs:
+    """A dependency that answers with the person, once they have the permission."""
+
+    action: Action
+
+    def __call__(self, person: SomePerson) -> Person:
+        """Refuse with NotPermitted, or hand the person to the route."""
+        person.check_may(self.action)
+        return person
+
+
+def needs(action: Action) -> Needs:
+    """Name the permission of a route: `Annotated[Person, Depends(needs(...))]`."""
+    return Needs(action)
+
+
+def public() -> None:
+    """Mark a route that anyone may call: `dependencies=[Depends(public)]`."""
+
+
+def make_shell(
+    request: Request, person: Person | None, *, title: str, scripts: tuple[str, ...] = ()
+) -> Shell:
+    """Return the frame of a page for this person; `scripts` are names under /static."""
+    settings: Settings = request.app.state.settings
+    here = request.url.path
+    nav = tuple(
+        NavItem(label, href, here == href or here.startswith(href + "/"))
+        for label, href, action in SCREENS
+        if person is not None and person.may(action)
+    )
+    return Shell(
+        title=title,
+        plant=settings.plant_name,
+        person=person.name if person else None,
+        roles=spell_roles(person.roles) if person else "",
+        csrf=person.csrf if person else "",
+        nav=nav,
+        notice=find_notice(request),
+        scripts=scripts,
+    )

@@ -1,0 +1,5 @@
+"""Screens of accounts."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,5 @@
+"""JSON routes of accounts."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,71 @@
+"""Reads the log."""
+
+from collections.abc import Iterator, Sequence
+
+from sqlalchemy import Row, func, select
+from sqlalchemy.orm import Session
+
+from app.audit.tables import AuditEntry, NameCard
+
+Last = tuple[int, bytes]
+CHUNK = 2_000
+
+
+def find_last(session: Session) -> Last | None:
+    """Return the newest entry's number and frontier, or None in an empty log."""
+    row = session.execute(
+        select(AuditEntry.seq, AuditEntry.frontier).order_by(AuditEntry.seq.desc()).limit(1)
+    ).first()
+    return None if row is None else (row.seq, row.frontier)
+
+
+def find_last_of_board(session: Session, board_id: int) -> tuple[int, bytes] | None:
+    """Return the running number and leaf hash of a board's newest entry, or None."""
+    row = session.execute(
+        select(AuditEntry.board_number, AuditEntry.leaf_hash)
+        .where(AuditEntry.board_id == board_id)
+        .order_by(AuditEntry.board_number.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else (row.board_number, row.leaf_hash)
+
+
+def count_entries(session: Session) -> int:
+    """Return how many entries the log holds."""
+    return session.scalar(select(func.count(AuditEntry.seq))) or 0
+
+
+def iterate_entries(session: Session) -> Iterator[Row[tuple[object, ...]]]:
+    """Return every entry in order, read in pieces so that memory stays flat."""
+    after = -(2**62)
+    table = AuditEntry.__table__
+    while True:
+        rows = session.execute(
+            select(table).where(table.c.seq > after).order_by(table.c.seq).limit(CHUNK)
+        ).all()
+        yield from rows
+        if len(rows) < CHUNK:
+            return
+        after = rows[-1].seq
+
+
+def list_entries_of_board(session: Session, board_id: int) -> Sequence[AuditEntry]:
+    """Return a board's entries, oldest first."""
+    return session.scalars(
+        select(AuditEntry).where(AuditEntry.board_id == board_id).order_by(AuditEntry.board_number)
+    ).all()
+
+
+def list_entries_of_subject(session: Session, kind: str, subject_id: int) -> Sequence[AuditEntry]:
+    """Return the entries about one thing, oldest first."""
+    return session.scalars(
+        select(AuditEntry)
+        .where(AuditEntry.subject_kind == kind, AuditEntry.subject_id == subject_id)
+        .order_by(AuditEntry.seq)
+    ).all()
+
+
+def map_names(session: Session) -> dict[str, str]:
+    """Return commitment → name of everybody the log tells of."""
+    rows = session.execute(select(NameCard.commitment, NameCard.name)).all()
+    return {row.commitment: row.name for row in rows}

@@ -1,0 +1,5 @@
+"""Screens of boards."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,5 @@
+"""JSON routes of boards."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

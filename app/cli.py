@@ -1,0 +1,79 @@
+"""The `wickbook` command: the plant's terminal."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+import uvicorn
+from alembic import command
+from alembic.config import Config
+from rich.console import Console
+from rich.progress import Progress
+
+from app.audit.queries import count_entries, iterate_entries
+from app.audit.verifier import verify_entries
+from app.core.db import Sessions, create_house_engine, open_sessions
+from app.core.settings import Settings, read_settings
+
+PROJECT = Path(__file__).parent.parent
+
+main = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+console = Console()
+
+
+@main.command()
+def serve(
+    host: Annotated[str, typer.Option(help="The address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="The port to listen on.", min=1, max=65535)] = 8000,
+    workers: Annotated[int, typer.Option(help="Processes; more than 1 on PostgreSQL.")] = 1,
+) -> None:
+    """Serve the plant's pages and its REST interface."""
+    settings = read_settings()
+    if workers > 1 and settings.is_sqlite:
+        raise typer.BadParameter("SQLite is served by one process; use PostgreSQL for more")
+    uvicorn.run(
+        "app.main:create_app",
+        factory=True,
+        host=host,
+        port=port,
+        workers=workers,
+        forwarded_allow_ips=settings.trusted_proxies,
+        log_level="warning",
+    )
+
+
+@main.command()
+def migrate() -> None:
+    """Bring the database to the newest form; do this before the first start and each update."""
+    settings = read_settings()
+    engine = create_house_engine(settings.database_url)
+    config = Config(toml_file=PROJECT / "pyproject.toml")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+    console.print(f"The database is in its newest form: {engine.url.render_as_string()}")
+
+
+@main.command()
+def verify() -> None:
+    """Recompute the audit log; exit status 1 and the first wrong entry when it was changed."""
+    sessions = open_own_sessions(read_settings())
+    with sessions.read() as session, Progress(console=console) as progress:
+        task = progress.add_task("Recomputing the log", total=count_entries(session))
+        verdict = verify_entries(
+            iterate_entries(session), tell=lambda done: progress.update(task, completed=done)
+        )
+    if verdict.is_whole:
+        console.print(f"The log is whole: {verdict.size} entries, root {verdict.root.hex()}")
+        return
+    console.print(f"Entry {verdict.wrong_seq} is wrong: {verdict.reason}.")
+    raise typer.Exit(1)
+
+
+def open_own_sessions(settings: Settings) -> Sessions:
+    """Open sessions for one command of the terminal."""
+    return open_sessions(create_house_engine(settings.database_url))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""Files as they came, kept whole and found by their SHA-256."""

@@ -1,0 +1,5 @@
+"""Screens of history."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,5 @@
+"""JSON routes of history."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,1 @@
+"""The work: jobs, their steps and runs, holds and outcomes."""

@@ -1,0 +1,5 @@
+"""Screens of jobs."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,5 @@
+"""JSON routes of jobs."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

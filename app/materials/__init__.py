@@ -1,0 +1,1 @@
+"""What is soldered: parts and, later, the lots they come in."""

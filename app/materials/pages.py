@@ -1,0 +1,5 @@
+"""Screens of materials."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,5 @@
+"""JSON routes of materials."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,1 @@
+"""Where work is done: benches and how their loggers write."""

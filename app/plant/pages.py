@@ -1,0 +1,5 @@
+"""Screens of plant."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

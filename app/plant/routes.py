@@ -1,0 +1,5 @@
+"""JSON routes of plant."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

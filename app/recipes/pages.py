@@ -1,0 +1,5 @@
+"""Screens of recipes."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

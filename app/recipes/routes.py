@@ -1,0 +1,5 @@
+"""JSON routes of recipes."""
+
+from fastapi import APIRouter
+
+router = APIRouter()
