@@ -1,0 +1,1 @@
+"""Logger files, stored samples and the analysis of one trace."""

@@ -1,0 +1,71 @@
+"""Which character stands between the cells, and which before the decimals."""
+
+import re
+from collections import Counter
+from typing import Final
+
+from app.traces.rules import DecimalMark, Delimiter
+
+_SAMPLE_LINES: Final = 200
+# A delimiter is as good as the best when it is as regular in four fifths of that one's lines;
+# the comma comes last because it may be the decimal mark instead.
+_ORDER: Final = (Delimiter.TAB, Delimiter.SEMICOLON, Delimiter.PIPE, Delimiter.COMMA)
+_NEARLY: Final = 0.8
+_QUOTED: Final = re.compile(r'"[^"\n]*"')
+_SEP_LINE: Final = re.compile(r"sep=([,;\t|])[ \t]*(?:\n|$)", re.IGNORECASE)
+_WITH_COMMA: Final = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
+_WITH_POINT: Final = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
+
+
+def find_delimiter(text: str) -> Delimiter | None:
+    """Return the most regular delimiter of the text's second half, or None where there is none."""
+    said = _SEP_LINE.match(text)
+    if said is not None:
+        return Delimiter(said.group(1))
+    lines = _sample_lines(text)
+    regular = {mark: _regular_lines(lines, mark) for mark in _ORDER}
+    best = max(regular.values())
+    if best == 0:
+        return None
+    return next(mark for mark in _ORDER if regular[mark] >= best * _NEARLY)
+
+
+def is_separator_line(line: str) -> bool:
+    """Whether the line only tells a spreadsheet program the delimiter (`sep=;`)."""
+    return _SEP_LINE.match(line) is not None
+
+
+def _sample_lines(text: str) -> list[str]:
+    # The data stand in the second half; one window there is enough and never copies the file.
+    start = text.find("\n", len(text) // 2) + 1
+    window = text[start : start + 200_000].split("\n")
+    lines = [line for line in window if line.strip() and line[0] != "#"]
+    if len(lines) <= 1:
+        lines = [line for line in text[-200_000:].split("\n") if line.strip() and line[0] != "#"]
+        lines = lines[len(lines) // 2 :] if len(lines) > 1 else lines
+    return [_QUOTED.sub("", line) for line in lines[:_SAMPLE_LINES]]
+
+
+def _regular_lines(lines: list[str], mark: str) -> int:
+    counts = Counter(line.count(mark) for line in lines)
+    counts.pop(0, None)
+    return max(counts.values(), default=0)
+
+
+def find_decimal_mark(cells: list[str], *, text: str, delimiter: Delimiter) -> DecimalMark:
+    """Return the mark that more of the cells use; the whole text decides where none does."""
+    commas = sum(_WITH_COMMA.fullmatch(cell) is not None for cell in cells)
+    points = sum(_WITH_POINT.fullmatch(cell) is not None for cell in cells)
+    if commas == points and delimiter is not Delimiter.COMMA:
+        between = re.escape(delimiter.value)
+        commas = _count(rf"(?<![\d.,:])\d+,\d+[ ]*(?=[{between}\n])", text)
+        points = _count(rf"(?<![\d.,:])\d+\.\d+[ ]*(?=[{between}\n])", text)
+    return DecimalMark.COMMA if commas > points else DecimalMark.POINT
+
+
+def _count(pattern: str, text: str) -> int:
+    count = 0
+    for count, _ in enumerate(re.finditer(pattern, text), start=1):
+        if count >= _SAMPLE_LINES:
+            break
+    return count

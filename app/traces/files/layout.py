@@ -1,0 +1,267 @@
+"""Where the header, the units and the samples stand in a file."""
+
+import unicodedata
+from collections import Counter
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from app.core.refusals import Unacceptable
+from app.traces.files.cells import VALUE_CLASSES, CellClass, classify
+from app.traces.files.decoding import FIELD
+from app.traces.files.grid import Grid
+from app.traces.files.limits import ReadingLimits
+from app.traces.files.units import find_unit_of_remark, is_unit_word
+from app.traces.rules import DecimalMark, ReadingChoices, TemperatureUnit
+
+_SAMPLE_ROWS: Final = 100
+_LONGEST_HEADER: Final = 120
+_LONGEST_PREAMBLE_LINE: Final = 300
+_KEPT_PREAMBLE_LINES: Final = 50
+_DESCRIBED_COLUMNS: Final = 3
+
+
+class OneColumn(Unacceptable):
+    """There are no two cells in a row."""
+
+    code = "traces.one_column"
+
+
+class NoSamples(Unacceptable):
+    """No row of the file is a time with temperatures."""
+
+    code = "traces.no_samples"
+
+
+class NoSuchRow(Unacceptable):
+    """A choice names a row that the file does not have."""
+
+    code = "traces.no_such_row"
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What stands where; `first_sample` counts the grid's rows, the others the file's (from 1)."""
+
+    width: int
+    classes: tuple[CellClass, ...]
+    headers: tuple[str, ...]
+    units: tuple[str, ...]
+    header_row: int | None
+    header_width: int | None
+    units_row: int | None
+    first_sample: int
+    preamble: tuple[str, ...]
+    preamble_unit: tuple[TemperatureUnit, str] | None
+
+
+def find_width(grid: Grid) -> int:
+    """Return how many cells the samples' rows have: the count that fills most of the second half.
+
+    Raises OneColumn.
+    """
+    tail = grid.counts[grid.row_count // 2 :]
+    filled = np.bincount(tail) * np.arange(int(tail.max()) + 1)
+    filled[:2] = 0
+    width = int(np.argmax(filled))
+    if width == 0:
+        raise OneColumn(
+            f"Row {grid.lines[-1]} has one column; a time column and at least one temperature "
+            "column are needed, with comma, semicolon, tab or | between them.",
+            field=FIELD,
+        )
+    return width
+
+
+def sample_rows(grid: Grid, width: int) -> list[int]:
+    """Return up to a hundred rows of the second half that have this many cells."""
+    half = grid.row_count // 2
+    rows = np.flatnonzero(grid.counts[half:] == width) + half
+    step = max(1, len(rows) // _SAMPLE_ROWS)
+    return [int(row) for row in rows[::step][: 2 * _SAMPLE_ROWS]]
+
+
+def classify_columns(samples: list[list[str]], *, mark: DecimalMark) -> tuple[CellClass, ...]:
+    """Return the most frequent class of each column; empty cells and markers count last."""
+    return tuple(_most_frequent(column, mark) for column in zip(*samples, strict=True))
+
+
+def _most_frequent(cells: tuple[str, ...], mark: DecimalMark) -> CellClass:
+    counts = Counter(classify(cell, mark) for cell in cells)
+    empty, markers = counts.pop(CellClass.EMPTY, 0), counts.pop(CellClass.MARKER, 0)
+    if counts:
+        return counts.most_common(1)[0][0]
+    return CellClass.MARKER if markers or not empty else CellClass.EMPTY
+
+
+def find_layout(
+    grid: Grid,
+    *,
+    width: int,
+    classes: tuple[CellClass, ...],
+    mark: DecimalMark,
+    choices: ReadingChoices,
+    limits: ReadingLimits,
+) -> Layout:
+    """Find the header, the units row and the first sample. Raises NoSamples, NoSuchRow."""
+    if not any(kind in VALUE_CLASSES for kind in classes):
+        raise NoSamples(
+            f"No row from {grid.lines[grid.row_count // 2]} on holds a number or a time; "
+            "there is nothing to read as samples.",
+            field=FIELD,
+        )
+    names, first = _find_rows(grid, classes=classes, mark=mark, choices=choices, limits=limits)
+    units_rows = [row for row in range(first) if _is_units_row(grid, row)]
+    units = units_rows[-1] if units_rows else None
+    if names is None and choices.header_row is None:
+        named = _find_names(grid, first=first, width=width)
+        rows = [row for row in named if row != units]
+        headers = _join_headers(grid, rows, width=width)
+        header_row = int(grid.lines[rows[-1]]) if rows else None
+        header_width = max((_filled(grid, row) for row in rows), default=None)
+        if not rows:
+            headers, header_row = _header_from_remarks(grid, first=first, width=width)
+            header_width = width if header_row else None
+    elif names is not None:
+        headers, header_row = _join_headers(grid, [names], width=width), int(grid.lines[names])
+        header_width = _filled(grid, names)
+        units = None if units is not None and units <= names else units
+    else:
+        headers, header_row, header_width = ("",) * width, None, None
+    preamble = _list_preamble(grid, first=first, header_row=header_row)
+    return Layout(
+        width=width,
+        classes=classes,
+        headers=headers,
+        units=_join_headers(grid, [units] if units is not None else [], width=width),
+        header_row=header_row,
+        header_width=header_width,
+        units_row=int(grid.lines[units]) if units is not None else None,
+        first_sample=first,
+        preamble=preamble,
+        preamble_unit=_find_preamble_unit(preamble),
+    )
+
+
+def _find_rows(
+    grid: Grid,
+    *,
+    classes: tuple[CellClass, ...],
+    mark: DecimalMark,
+    choices: ReadingChoices,
+    limits: ReadingLimits,
+) -> tuple[int | None, int]:
+    """Return the chosen header's row of the grid, if any, and that of the first sample."""
+    start, names = 0, None
+    if choices.header_row:
+        found = np.flatnonzero(grid.lines == choices.header_row)
+        if not found.size:
+            raise NoSuchRow(
+                f"Row {choices.header_row} is not there, or is a blank line or a remark; "
+                f"the file has rows {grid.lines[0]} to {grid.lines[-1]}.",
+                field="choices.header_row",
+            )
+        names = int(found[0])
+        start = names + 1
+    for row in range(start, min(grid.row_count, start + limits.max_preamble_rows)):
+        if _is_sample(grid.row_texts(row), classes=classes, mark=mark):
+            return names, row
+    raise NoSamples(
+        f"There is no row of samples between row {grid.lines[min(start, grid.row_count - 1)]} "
+        f"and row {grid.lines[min(grid.row_count, start + limits.max_preamble_rows) - 1]}.",
+        field=FIELD,
+    )
+
+
+def _is_sample(cells: list[str], *, classes: tuple[CellClass, ...], mark: DecimalMark) -> bool:
+    """Whether the row's cells are of their columns' classes, and a value is among the first two."""
+    values = 0
+    leading: CellClass | None = None
+    for cell, kind in zip(cells, classes, strict=False):
+        if kind not in VALUE_CLASSES:
+            continue
+        seen = classify(cell, mark)
+        leading = leading or seen
+        if seen is kind:
+            values += 1
+        elif seen not in {CellClass.EMPTY, CellClass.MARKER}:
+            return False
+    return values > 0 and leading is not CellClass.EMPTY
+
+
+def _is_units_row(grid: Grid, row: int) -> bool:
+    filled = [cell for cell in grid.row_texts(row) if cell]
+    return len(filled) > 0 and all(is_unit_word(cell) for cell in filled) and grid.counts[row] > 1
+
+
+def _filled(grid: Grid, row: int) -> int:
+    """Return how many cells the row has up to its last one with text."""
+    filled = [place for place, cell in enumerate(grid.row_texts(row), start=1) if cell]
+    return filled[-1] if filled else 0
+
+
+def _find_names(grid: Grid, *, first: int, width: int) -> list[int]:
+    """Return the rows above the samples that name columns, from above."""
+    rows: list[int] = []
+    for row in range(first - 1, max(-1, first - 1 - _DESCRIBED_COLUMNS - 1), -1):
+        filled = _filled(grid, row)
+        if _is_units_row(grid, row):
+            continue
+        full = filled >= max(2, width - 1)
+        # The nearest row with two names is the header; one above it adds to it only when it is
+        # as wide, because lines like "Operator;Odile" stand there too.
+        wanted = full and width >= _DESCRIBED_COLUMNS if rows else filled > 1
+        if not wanted:
+            break
+        rows.insert(0, row)
+    return rows
+
+
+def _join_headers(grid: Grid, rows: list[int], *, width: int) -> tuple[str, ...]:
+    return tuple(
+        spell_header(" ".join(filter(None, (grid.text(row, column) for row in rows))))
+        for column in range(width)
+    )
+
+
+def spell_header(text: str) -> str:
+    """Return the text as one line of bounded length without control characters."""
+    clean = "".join(c if unicodedata.category(c)[0] != "C" else " " for c in text)
+    return unicodedata.normalize("NFC", " ".join(clean.split()))[:_LONGEST_HEADER]
+
+
+def _header_from_remarks(
+    grid: Grid, *, first: int, width: int
+) -> tuple[tuple[str, ...], int | None]:
+    """Return the names from the last remark above the samples that has as many cells."""
+    above = [(line, text) for line, text in grid.comments if line < grid.lines[first]]
+    for line, text in reversed(above):
+        parts = text.lstrip("#; ").split(grid.delimiter.value)
+        cells = [spell_header(part.strip(' "')) for part in parts]
+        if len(cells) == width and all(cells):
+            return tuple(cells), line
+    return ("",) * width, None
+
+
+def _list_preamble(grid: Grid, *, first: int, header_row: int | None) -> tuple[str, ...]:
+    lines = [
+        (int(grid.lines[row]), " ".join(filter(None, grid.row_texts(row)))) for row in range(first)
+    ]
+    lines += [(line, text) for line, text in grid.comments if line < grid.lines[first]]
+    kept = sorted(line for line in lines if header_row is None or line[0] != header_row)
+    return tuple(
+        f"{line}: {spell_header(text)[:_LONGEST_PREAMBLE_LINE]}"
+        for line, text in kept[:_KEPT_PREAMBLE_LINES]
+    )
+
+
+def _find_preamble_unit(preamble: tuple[str, ...]) -> tuple[TemperatureUnit, str] | None:
+    """Return the one unit that lines above the header which speak of a unit agree on."""
+    said: dict[TemperatureUnit, str] = {}
+    for line in preamble:
+        row, _, text = line.partition(": ")
+        unit = find_unit_of_remark(text)
+        if unit is not None:
+            said[unit] = row
+    return next(iter(said.items())) if len(said) == 1 else None

@@ -1,0 +1,202 @@
+"""A logger's file from bytes to a reading: the order in which the other modules are asked."""
+
+from typing import Final
+
+import numpy as np
+
+from app.core.refusals import Unacceptable
+from app.traces.files.cells import CellClass, classify
+from app.traces.files.decoding import FIELD, decode
+from app.traces.files.dialect import find_decimal_mark, find_delimiter
+from app.traces.files.grid import Grid, Places, split_grid
+from app.traces.files.guess import guess_columns
+from app.traces.files.layout import (
+    Layout,
+    classify_columns,
+    find_layout,
+    find_width,
+    sample_rows,
+)
+from app.traces.files.limits import DEFAULT_LIMITS, ReadingLimits
+from app.traces.files.markers import FindingKind
+from app.traces.files.reading import Finding, LoggerReading, TemperatureColumn
+from app.traces.files.temperatures import read_temperatures
+from app.traces.files.timeline import read_timeline
+from app.traces.rules import ColumnRole, DecimalMark, Delimiter, ReadingChoices
+
+_NO_CHOICES: Final = ReadingChoices()
+
+
+class NoTemperatures(Unacceptable):
+    """Not one cell of the temperature columns holds a temperature."""
+
+    code = "traces.no_temperatures"
+
+
+class RowTooWide(Unacceptable):
+    """A row has values beyond the last column, which may be a decimal mark taken as delimiter."""
+
+    code = "traces.row_too_wide"
+
+
+def read_logger_file(
+    content: bytes,
+    *,
+    choices: ReadingChoices | None = None,
+    limits: ReadingLimits = DEFAULT_LIMITS,
+) -> LoggerReading:
+    """Read a general data logger's text file: time and temperatures exactly as written.
+
+    What is not chosen is guessed, and each guess says why. Nothing is converted here; a unit
+    that the file does not state stays None and is asked for. Raises refusals `traces.…` that
+    name row, column and limit, and nothing else.
+    """
+    chosen = choices or _NO_CHOICES
+    decoded = decode(content, limits=limits)
+    delimiter = chosen.delimiter or find_delimiter(decoded.text)
+    if delimiter is None:
+        # The grid of whatever delimiter has one column and refuses with its row.
+        delimiter = Delimiter.COMMA
+    grid = split_grid(decoded.text, delimiter=delimiter, limits=limits)
+    width = find_width(grid)
+    texts = [grid.row_texts(row) for row in sample_rows(grid, width)]
+    mark = chosen.decimal_mark or find_decimal_mark(
+        [cell for row in texts for cell in row], text=decoded.text, delimiter=delimiter
+    )
+    layout = find_layout(
+        grid,
+        width=width,
+        classes=classify_columns(texts, mark=mark),
+        mark=mark,
+        choices=chosen,
+        limits=limits,
+    )
+    rows, cut_off = _sample_rows(grid, layout)
+    guesses = guess_columns(
+        layout,
+        samples=texts,
+        mark=mark,
+        choices=chosen,
+        limits=limits,
+        is_filled=lambda column: _is_filled(grid, column, rows),
+    )
+    wide = _check_widths(grid, layout, rows, mark=mark, choices=chosen)
+    timeline = read_timeline(
+        grid,
+        rows=rows,
+        plan=guesses.time,
+        mark=mark,
+        choices=chosen,
+        names=frozenset(tuple(grid.row_texts(row)) for row in range(layout.first_sample)),
+        limits=limits,
+    )
+    columns: list[TemperatureColumn] = []
+    findings = [*cut_off, *wide, *timeline.findings]
+    findings += _find_short_rows(grid, timeline.rows, layout)
+    for guess in guesses.temperatures:
+        column, found = read_temperatures(grid, rows=timeline.rows, guess=guess, mark=mark)
+        columns.append(column)
+        findings += found
+    if all(column.missing.all() for column in columns):
+        raise NoTemperatures(
+            f"No cell of the {len(columns)} temperature columns from row "
+            f"{grid.lines[timeline.rows[0]]} to {grid.lines[timeline.rows[-1]]} holds a "
+            f"temperature. {' '.join(f.sentence for f in findings[:3])}".rstrip(),
+            field=FIELD,
+        )
+    return LoggerReading(
+        encoding=decoded.encoding,
+        delimiter=delimiter,
+        decimal_mark=mark,
+        header_row=layout.header_row,
+        units_row=layout.units_row,
+        preamble=layout.preamble,
+        rows=grid.lines[timeline.rows],
+        time=timeline.axis,
+        columns=tuple(columns),
+        guesses=guesses.columns,
+        findings=tuple(findings),
+        assumptions=(*guesses.assumptions, *timeline.assumptions),
+        questions=(*guesses.questions, *timeline.questions),
+    )
+
+
+def _sample_rows(grid: Grid, layout: Layout) -> tuple[Places, list[Finding]]:
+    """Return the rows from the first sample on, without a last one that was cut off."""
+    rows = np.arange(layout.first_sample, grid.row_count)
+    last = grid.row_count - 1
+    if (
+        grid.ends_with_newline
+        or len(rows) <= 1
+        or grid.counts[last] >= min(int(grid.counts[last - 1]), layout.width)
+    ):
+        return rows, []
+    line = int(grid.lines[last])
+    sentence = (
+        f"Row {line}, the last, has {grid.counts[last]} of {layout.width} cells and no line end: "
+        "the file was cut off there, and the row was left out."
+    )
+    return rows[:-1], [Finding(None, FindingKind.CUT_OFF, line, line, 1, sentence)]
+
+
+def _is_filled(grid: Grid, column: int, rows: Places) -> bool:
+    starts, ends = grid.column(column, rows)
+    return bool((ends > starts).any())
+
+
+def _check_widths(
+    grid: Grid, layout: Layout, rows: Places, *, mark: DecimalMark, choices: ReadingChoices
+) -> list[Finding]:
+    """Refuse values beyond the header's last name; list other cells beyond the last column."""
+    named = layout.width if layout.header_width is None else layout.header_width
+    chosen = {c.index for c in choices.columns if c.role is not ColumnRole.IGNORED}
+    extra: list[int] = []
+    for row in rows[grid.counts[rows] > min(named, layout.width)].tolist():
+        cells = grid.row_texts(row)
+        beyond = [(k, c) for k, c in enumerate(cells) if k >= min(named, layout.width) and c]
+        for column, cell in beyond:
+            if column in chosen:
+                continue
+            if classify(cell, mark) is CellClass.NUMBER:
+                raise RowTooWide(
+                    f"Row {grid.lines[row]} has “{cell[:40]}” in column {column + 1}, where "
+                    f"{min(named, layout.width)} columns are expected. A decimal comma may have "
+                    "been taken for a delimiter.",
+                    field=FIELD,
+                )
+        if beyond and beyond[-1][0] >= layout.width:
+            extra.append(row)
+    if not extra:
+        return []
+    first, last = int(grid.lines[extra[0]]), int(grid.lines[extra[-1]])
+    return [
+        Finding(
+            None,
+            FindingKind.EXTRA_CELLS,
+            first,
+            last,
+            len(extra),
+            f"{len(extra)} rows from {first} to {last} have text beyond the last column, which "
+            "was left out.",
+        )
+    ]
+
+
+def _find_short_rows(grid: Grid, rows: Places, layout: Layout) -> list[Finding]:
+    """List rows that lack cells of columns with names or values."""
+    usual = int(np.bincount(grid.counts[rows]).argmax())
+    short = rows[grid.counts[rows] < min(usual, layout.width)]
+    if not short.size:
+        return []
+    first, last = int(grid.lines[short[0]]), int(grid.lines[short[-1]])
+    return [
+        Finding(
+            None,
+            FindingKind.SHORT_ROWS,
+            first,
+            last,
+            len(short),
+            f"{len(short)} rows from {first} to {last} have fewer cells than the others; what "
+            "they lack is missing.",
+        )
+    ]

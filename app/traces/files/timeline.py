@@ -1,0 +1,343 @@
+"""The time column of all rows: parsed, bridged over midnight, and strictly increasing."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.core.refusals import Unacceptable
+from app.traces.files.cells import CellClass, classify
+from app.traces.files.decoding import FIELD
+from app.traces.files.grid import Grid, Places, too_many_rows
+from app.traces.files.guess import TimePlan
+from app.traces.files.limits import ReadingLimits
+from app.traces.files.markers import FindingKind
+from app.traces.files.numbers import align, find_number, parse_plain_numbers, to_scaled
+from app.traces.files.reading import Finding, Question, TimeAxis
+from app.traces.files.times import (
+    MAX_TIME_DECIMALS,
+    Moment,
+    NoSuchTime,
+    TimeImpossible,
+    find_clock,
+    find_date_time,
+    find_day,
+    has_year_last,
+    is_day_first,
+    is_number_format,
+    number_unit,
+    to_ticks,
+)
+from app.traces.rules import DecimalMark, ReadingChoices, TimeFormat
+
+_DAY_S: Final = 86_400
+# A step over midnight is believed up to ten usual steps, or a minute where those are short.
+_USUAL_STEPS: Final = 10
+_SHORT_GAP_S: Final = 60
+_LONGEST_QUOTE: Final = 40
+_MOST_WHOLE_DIGITS: Final = 17
+_LARGEST_TICK: Final = 2.0**62
+
+
+class TimeUnreadable(Unacceptable):
+    """A row has temperatures, and its time cannot be read."""
+
+    code = "traces.time_unreadable"
+
+
+class TimeNotIncreasing(Unacceptable):
+    """The time goes back or stands still."""
+
+    code = "traces.time_not_increasing"
+
+
+class OneSample(Unacceptable):
+    """There is one row of samples, which is no course of time."""
+
+    code = "traces.one_sample"
+
+
+@dataclass
+class Timeline:
+    """The axis, the grid's rows it stands for, and what was found and supposed on the way."""
+
+    axis: TimeAxis
+    rows: Places
+    findings: list[Finding] = field(default_factory=list)
+    assumptions: list[str] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+
+
+@dataclass
+class _Reader:
+    grid: Grid
+    plan: TimePlan
+    mark: DecimalMark
+    choices: ReadingChoices
+    names: frozenset[tuple[str, ...]]
+    findings: list[Finding]
+    assumptions: list[str]
+    questions: list[Question]
+
+    @property
+    def where(self) -> str:
+        header = f" “{self.plan.header}”" if self.plan.header else ""
+        return f"column {self.plan.column + 1}{header}"
+
+    def line(self, row: int) -> int:
+        return int(self.grid.lines[row])
+
+    def written(self, row: int) -> str:
+        text = self.grid.text(row, self.plan.column)
+        if self.plan.date_column is not None:
+            text = f"{self.grid.text(row, self.plan.date_column)} {text}"
+        return text[:_LONGEST_QUOTE]
+
+    # ── Rows that are none ───────────────────────────────────────────────────
+
+    def set_aside(self, bad: list[int]) -> None:
+        """Set aside rows of text among the samples; refuse a row of samples without a time."""
+        repeated: list[int] = []
+        texts: list[int] = []
+        for row in bad:
+            cells = self.grid.row_texts(row)
+            if tuple(cells) in self.names:
+                repeated.append(row)
+                continue
+            others = [c for k, c in enumerate(cells) if k != self.plan.column]
+            if any(classify(cell, self.mark) is CellClass.NUMBER for cell in others):
+                raise self._unreadable(row)
+            texts.append(row)
+        self._find_rows(repeated, FindingKind.REPEATED_HEADER, "the header again")
+        self._find_rows(texts, FindingKind.TEXT_ROWS, "text instead of samples")
+
+    def _unreadable(self, row: int) -> TimeUnreadable:
+        text = self.written(row).strip()
+        said = f"“{text}” is no time written as {self.plan.form.value}" if text else "is empty"
+        return TimeUnreadable(f"Row {self.line(row)}, {self.where}: {said}.", field=FIELD)
+
+    def _find_rows(self, rows: list[int], kind: FindingKind, words: str) -> None:
+        if rows:
+            first, last = self.line(rows[0]), self.line(rows[-1])
+            sentence = (
+                f"Row {first} holds {words} and was left out."
+                if len(rows) == 1
+                else f"{len(rows)} rows from {first} to {last} hold {words} and were left out."
+            )
+            self.findings.append(Finding(None, kind, first, last, len(rows), sentence))
+
+    # ── The three ways of writing ────────────────────────────────────────────
+
+    def read_numbers(self, rows: Places) -> tuple[Places, NDArray[np.int64], int]:
+        starts, ends = self.grid.column(self.plan.column, rows)
+        plain = parse_plain_numbers(self.grid.buffer, starts=starts, ends=ends, mark=self.mark)
+        integers, decimals = plain.integers, plain.decimals
+        good = plain.is_number & (decimals <= MAX_TIME_DECIMALS)
+        rounded: list[int] = []
+        for place in np.flatnonzero(~good & ~plain.is_empty):
+            text = self.grid.slice_text(int(starts[place]), int(ends[place]))
+            number = find_number(text, self.mark)
+            if number is None or number.unit is not None:
+                continue
+            if number.value and number.value.adjusted() >= _MOST_WHOLE_DIGITS:
+                raise self._impossible(int(rows[place]), "it is beyond what can be stored")
+            integers[place], decimals[place], cut = to_scaled(
+                number.value, max_decimals=MAX_TIME_DECIMALS, max_whole=_MOST_WHOLE_DIGITS
+            )
+            good[place] = True
+            if cut:
+                rounded.append(int(rows[place]))
+        if rounded:
+            first, last = self.line(rounded[0]), self.line(rounded[-1])
+            self.findings.append(
+                Finding(
+                    self.plan.column,
+                    FindingKind.ROUNDED,
+                    first,
+                    last,
+                    len(rounded),
+                    f"{len(rounded)} times from row {first} to {last} have more than "
+                    f"{MAX_TIME_DECIMALS} decimals and were rounded to that.",
+                )
+            )
+        self.set_aside([int(row) for row in rows[~good]])
+        return self._scale_numbers(rows[good], integers[good], decimals[good])
+
+    def _scale_numbers(
+        self, rows: Places, integers: NDArray[np.int64], decimals: NDArray[np.int64]
+    ) -> tuple[Places, NDArray[np.int64], int]:
+        most = int(decimals.max(initial=0))
+        factor, shift = number_unit(self.plan.form)
+        sizes = np.abs(integers.astype(np.float64)) * 10.0 ** (most - decimals) * factor
+        beyond = np.flatnonzero(sizes > _LARGEST_TICK)
+        if beyond.size:
+            raise self._impossible(int(rows[beyond[0]]), "it is beyond what can be stored")
+        return rows, align(integers, decimals, to_decimals=most) * factor, most + shift
+
+    def read_moments(self, rows: Places) -> tuple[Places, NDArray[np.int64], int, bool]:
+        find = self._moment_finder(rows)
+        kept: list[int] = []
+        bad: list[int] = []
+        moments: list[Moment] = []
+        for row in rows.tolist():
+            try:
+                moment = find(row)
+            except NoSuchTime as error:
+                raise self._impossible(row, f"there is no such time ({error})") from error
+            if moment is None:
+                bad.append(row)
+            else:
+                kept.append(row)
+                moments.append(moment)
+        self.set_aside(bad)
+        ticks, decimals = to_ticks(moments, rows=[self.line(row) for row in kept])
+        is_zoned = bool(moments) and moments[0].is_zoned
+        return np.array(kept, dtype=np.int64), ticks, decimals, is_zoned
+
+    def _moment_finder(self, rows: Places) -> Callable[[int], Moment | None]:
+        text, column, form = self.grid.text, self.plan.column, self.plan.form
+        date_column = self.plan.date_column
+        days: dict[str, int] = {}
+        if date_column is None and form is not TimeFormat.DATE_TIME:
+            return lambda row: find_clock(text(row, column), form)
+        day_first = self._find_day_first(rows, column if date_column is None else date_column)
+        if date_column is None:
+            return lambda row: find_date_time(text(row, column), day_first=day_first, days=days)
+
+        def find_both(row: int) -> Moment | None:
+            day = find_day(text(row, date_column), day_first=day_first)
+            clock = find_clock(text(row, column), form)
+            if day is None or clock is None:
+                return None
+            if clock.second >= _DAY_S:
+                raise NoSuchTime(f"{clock.second // 3600} hours")
+            return Moment(day * _DAY_S + clock.second, clock.fraction)
+
+        return find_both
+
+    def _find_day_first(self, rows: Places, column: int) -> bool:
+        if self.choices.day_first is not None:
+            return self.choices.day_first
+        first = self.grid.text(int(rows[0]), column)
+        if not has_year_last(first):
+            return True
+        shown = is_day_first([self.grid.text(row, column) for row in rows.tolist()])
+        if shown is not None:
+            return shown
+        self.assumptions.append(
+            f"Dates like “{first[:_LONGEST_QUOTE]}” were read with the day first; no value in the "
+            "file shows whether day or month stands first."
+        )
+        self.questions.append(
+            Question(
+                "day_first",
+                column,
+                f"Is the day first in “{first[:_LONGEST_QUOTE]}”, or the month?",
+            )
+        )
+        return True
+
+    def _impossible(self, row: int, why: str) -> TimeImpossible:
+        return TimeImpossible(
+            f"Row {self.line(row)}, {self.where}: “{self.written(row)}”: {why}.", field=FIELD
+        )
+
+    # ── Order ────────────────────────────────────────────────────────────────
+
+    def bridge_midnight(
+        self, rows: Places, ticks: NDArray[np.int64], decimals: int
+    ) -> NDArray[np.int64]:
+        """Return the ticks counting on over midnight where the step over it is a usual one."""
+        day = _DAY_S * 10**decimals
+        steps = np.diff(ticks)
+        drops = np.flatnonzero(steps < 0)
+        forward = steps[steps > 0]
+        if not drops.size or not forward.size or ticks.max() >= day:
+            return ticks
+        longest = max(_USUAL_STEPS * int(np.median(forward)), _SHORT_GAP_S * 10**decimals)
+        bridged = ticks.copy()
+        for drop in drops:
+            gap = int(steps[drop]) + day
+            if gap > longest or -int(steps[drop]) <= day // 2:
+                break
+            bridged[drop + 1 :] += day
+            before, after = self.line(int(rows[drop])), self.line(int(rows[drop + 1]))
+            sentence = (
+                f"The clock passes midnight between rows {before} and {after} "
+                f"({self.written(int(rows[drop]))} → {self.written(int(rows[drop + 1]))}); "
+                "the time was counted on."
+            )
+            self.assumptions.append(sentence)
+            self.findings.append(
+                Finding(self.plan.column, FindingKind.MIDNIGHT, before, after, 1, sentence)
+            )
+        return bridged
+
+    def check_order(self, rows: Places, ticks: NDArray[np.int64]) -> None:
+        stops = np.flatnonzero(np.diff(ticks) <= 0)
+        if not stops.size:
+            return
+        place = int(stops[0])
+        before, after = int(rows[place]), int(rows[place + 1])
+        if ticks[place] == ticks[place + 1]:
+            said = f"has the time of row {self.line(before)} again ({self.written(after)})"
+        else:
+            said = (
+                f"goes back in time, from {self.written(before)} in row {self.line(before)} to "
+                f"{self.written(after)}; the logger may have been restarted there"
+            )
+        raise TimeNotIncreasing(
+            f"Row {self.line(after)}, {self.where}, {said}. Times must grow from row to row.",
+            field=FIELD,
+        )
+
+
+def read_timeline(
+    grid: Grid,
+    *,
+    rows: Places,
+    plan: TimePlan,
+    mark: DecimalMark,
+    choices: ReadingChoices,
+    names: frozenset[tuple[str, ...]],
+    limits: ReadingLimits,
+) -> Timeline:
+    """Read the time of the rows; rows of text among them, like a repeated header, are left out.
+
+    `names` are the cells of the header and units rows. Raises TimeUnreadable, TimeImpossible,
+    TimeNotIncreasing, ZonesMixed, OneSample, TooManyRows.
+    """
+    reader = _Reader(grid, plan, mark, choices, names, [], [], [])
+    is_zoned = False
+    if is_number_format(plan.form):
+        kept, ticks, decimals = reader.read_numbers(rows)
+        factor = number_unit(plan.form)[0]
+    else:
+        kept, ticks, decimals, is_zoned = reader.read_moments(rows)
+        factor = 1
+    is_absolute = plan.form is TimeFormat.DATE_TIME or plan.date_column is not None
+    if len(kept) > limits.max_rows:
+        raise too_many_rows(len(kept), limits=limits)
+    if len(kept) <= 1:
+        row = reader.line(int(kept[0] if len(kept) else rows[0]))
+        raise OneSample(
+            f"Row {row} is the only row with a time; at least two are needed.", field=FIELD
+        )
+    if not is_absolute and not is_number_format(plan.form) and plan.form is not TimeFormat.MM_SS:
+        ticks = reader.bridge_midnight(kept, ticks, decimals)
+    reader.check_order(kept, ticks)
+    ticks.setflags(write=False)
+    axis = TimeAxis(
+        column=plan.column,
+        header=plan.header,
+        form=plan.form,
+        ticks=ticks,
+        exponent=-decimals,
+        ticks_per_unit=factor,
+        is_absolute=is_absolute,
+        is_zoned=is_zoned,
+        first_written=reader.written(int(kept[0])),
+    )
+    return Timeline(axis, kept, reader.findings, reader.assumptions, reader.questions)
