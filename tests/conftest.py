@@ -8,13 +8,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 import pytest
 from alembic import command
 from alembic.config import Config
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlalchemy import Connection, make_url, select, text
+from sqlalchemy import Connection, Select, make_url, select, text
 from sqlalchemy.orm import Session
 
 from app.accounts.access import COOKIE, CSRF_HEADER
@@ -41,6 +42,17 @@ CAST = (
 )
 
 SignedIn = Callable[[Person], TestClient]
+Row = TypeVar("Row")
+
+
+class Look(Protocol):
+    """Reads what is committed: `look(select(Bench.code))`."""
+
+    def __call__(self, rows: Select[Row], /) -> list[Row]:
+        """Return all rows of a select of one thing."""
+        ...
+
+
 _numbers = itertools.count(1)
 _started: list[Cluster] = []
 
@@ -231,6 +243,17 @@ def db(sessions: Sessions) -> Iterator[Session]:
     """Return a writing session; on SQLite it holds the write lock from its first statement."""
     with sessions.write() as session:
         yield session
+
+
+@pytest.fixture
+def look(sessions: Sessions) -> Look:
+    """Return a function that reads what is committed by now, and holds nothing."""
+
+    def read(rows: Select[Row], /) -> list[Row]:
+        with sessions.read() as session:
+            return list(session.scalars(rows).all())
+
+    return read
 
 
 @pytest.fixture

@@ -8,8 +8,8 @@ from typing import Annotated, Final, Generic, TypeVar
 
 from fastapi import Depends, Query
 from pydantic import BaseModel, Field
-from sqlalchemy import ColumnElement, Select
-from sqlalchemy.orm import Session
+from sqlalchemy import Select
+from sqlalchemy.orm import QueryableAttribute, Session
 
 from app.core.refusals import Unacceptable
 
@@ -74,7 +74,7 @@ def take_piece(
     session: Session,
     rows: Select[Row],
     *,
-    key: ColumnElement[int],
+    key: QueryableAttribute[int],
     paging: Paging,
     newest_first: bool = False,
 ) -> tuple[Sequence[Row], str | None]:
@@ -85,10 +85,4 @@ def take_piece(
     found = session.scalars(ordered).all()
     piece = found[: paging.limit]
     more = len(found) > paging.limit
-    return piece, spell_cursor(_get_key(piece[-1], key)) if more else None
-
-
-def _get_key(row: object, key: ColumnElement[int]) -> int:
-    name: str = getattr(key, "key", "id")
-    value: int = getattr(row, name)
-    return value
+    return piece, spell_cursor(getattr(piece[-1], key.key)) if more else None

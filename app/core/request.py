@@ -5,7 +5,7 @@ from contextlib import AsyncExitStack
 from datetime import datetime
 from typing import Annotated, Final
 
-from fastapi import Depends, Request
+from fastapi import Depends, Path, Request
 from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
@@ -75,3 +75,4 @@ RequestSession = Annotated[Session, Depends(get_session, scope="function")]
 RequestBody = Annotated[FormData | bytes, Depends(read_body)]
 Now = Annotated[datetime, Depends(get_now)]
 HouseSettings = Annotated[Settings, Depends(get_settings)]
+PathId = Annotated[int, Path(ge=1, le=2**31 - 1)]
