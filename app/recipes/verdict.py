@@ -8,6 +8,7 @@ from typing import Final
 from app.numerics.crossings import TimeAbove
 from app.numerics.metrics import ChannelMetrics, SiteMetrics
 from app.numerics.values import CannotSay, Measured, NotReached, Outcome
+from app.recipes.body.heating import LiftRule
 from app.recipes.body.setup import Thermocouple
 from app.recipes.body.window import METRICS, Limit, Metric, Window
 from app.traces.rules import ChannelRole
@@ -118,6 +119,24 @@ def judge(
     desk = _Desk(tuple(plan), tuple(channels), site, faults or {})
     lines = tuple(line for limit in window.limits for line in desk.judge_limit(limit))
     return Verdict(_get_worst(lines), lines, _find_deciding(lines), desk.list_left_out(window))
+
+
+def list_lift_channels(
+    rule: LiftRule, roles_of_channels: Mapping[str, ChannelRole]
+) -> tuple[str, ...]:
+    """Return the trace's channels that a lift rule waits for, by role or by name, in their order.
+
+    A channel that the rule names and the trace lacks is listed too, last: the rule is then never
+    met without it.
+    """
+    wanted = {name.casefold() for name in rule.channels}
+    present = tuple(
+        name
+        for name, role in roles_of_channels.items()
+        if role in rule.roles or name.casefold() in wanted
+    )
+    there = {name.casefold() for name in present}
+    return present + tuple(name for name in rule.channels if name.casefold() not in there)
 
 
 @dataclass(frozen=True)

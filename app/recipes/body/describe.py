@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
 from app.recipes.body.heating import Zone
 from app.recipes.body.lengths import TypedLength, spell_decimal
@@ -205,8 +205,9 @@ def spell_ratios(aperture: Aperture, foil_thickness: TypedLength) -> str:
 
 
 def _spell_held(ratio: Decimal, least: Decimal) -> str:
+    """Spell a ratio cut to two digits, so that none is shown to reach what it does not."""
     word = "reaches" if ratio >= least else "is below"
-    return f"{ratio:.2f} {word} {least}"
+    return f"{ratio.quantize(Decimal('0.01'), ROUND_FLOOR)} {word} {least}"
 
 
 def _describe_placement(body: RecipeBody) -> Iterable[Row]:

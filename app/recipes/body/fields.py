@@ -23,6 +23,7 @@ _FLAGS: Final[Mapping[str, bool]] = {"yes": True, "no": False}
 # The largest whole number that JSON readers agree on (RFC 8785 rests on IEEE 754 doubles).
 _LARGEST_WHOLE: Final = 2**53
 SHOWN_DIGITS: Final = 60
+REFUSED: Final = "refused"
 Entry = TypeVar("Entry")
 
 
@@ -34,7 +35,7 @@ class Part(BaseModel):
 
 def refuse_at(*path: str | int, sentence: str) -> NoReturn:
     """Refuse from a validator of a whole part, naming the field inside it that is to blame."""
-    kind = PydanticCustomError("refused", "{sentence}", {"sentence": sentence})
+    kind = PydanticCustomError(REFUSED, "{sentence}", {"sentence": sentence})
     raise ValidationError.from_exception_data(
         "recipe", [InitErrorDetails(type=kind, loc=path, input=None)]
     )

@@ -10,10 +10,11 @@ from pydantic import (
     WrapValidator,
     model_validator,
 )
-from pydantic_core import InitErrorDetails
+from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
 from app.core.text import Line, Note, OptionalLine
 from app.recipes.body.fields import (
+    REFUSED,
     AsNumber,
     Flag,
     Part,
@@ -66,18 +67,20 @@ def _drop_kind_from_paths(given: Any, handler: ValidatorFunctionWrapHandler) -> 
     try:
         return handler(given)
     except ValidationError as error:
+        found = error.errors(include_url=False)
+        if any(one["type"].startswith("union_tag") for one in found):
+            refuse_at("kind", sentence="must be flux_dip, paste or none")
         raise ValidationError.from_exception_data(
-            error.title,
-            [
-                InitErrorDetails(
-                    type=found["type"],
-                    loc=found["loc"][1:],
-                    input=found["input"],
-                    ctx=found.get("ctx", {}),
-                )
-                for found in error.errors(include_url=False)
-            ],
+            error.title, [_cut_path(one) for one in found]
         ) from None
+
+
+def _cut_path(found: ErrorDetails) -> InitErrorDetails:
+    kind: str | PydanticCustomError = found["type"]
+    context = found.get("ctx", {})
+    if kind == REFUSED:
+        kind = PydanticCustomError(REFUSED, "{sentence}", context)
+    return InitErrorDetails(type=kind, loc=found["loc"][1:], input=found["input"], ctx=context)
 
 
 Deposit = Annotated[
