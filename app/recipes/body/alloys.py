@@ -10,7 +10,7 @@ class Status(StrEnum):
 
     SEEN = "seen in a public restatement"
     CONFLICT = "sources differ"
-    MEMORY = "from memory: confirm against your copy"
+    MEMORY = "from memory"
 
 
 @dataclass(frozen=True)
