@@ -9,6 +9,8 @@ from app.numerics.crossings import Stretch, TimeAbove, intersect_stretches
 from app.numerics.trace import FloatArray, Trace
 from app.numerics.values import CannotSay, Measured, NotReached, Outcome, Unit
 
+_FEWEST_TO_COMPARE = 2
+
 
 @dataclass(frozen=True, slots=True)
 class LiftRule:
@@ -26,7 +28,7 @@ def compute_spread(traces: Sequence[Trace], above_liquidus: Sequence[TimeAbove])
     its last. Exact: between readings the difference is convex, so it is largest at a reading or
     where a channel crosses the liquidus.
     """
-    if len(traces) < 2:  # noqa: PLR2004
+    if len(traces) < _FEWEST_TO_COMPARE:
         return CannotSay("A spread needs two joint channels or more.")
     stretches = [stretch for above in above_liquidus for stretch in above.stretches]
     if not stretches:
