@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from html import escape
-from math import hypot
+from math import cos, hypot, radians, sin
 from typing import Final, Protocol
 
 from app.boards.rules import PARTS_DRAWN_MAX, Side, is_array_package, spell_designators
@@ -215,43 +215,68 @@ def _draw_part(part: _Shown, *, span: float) -> str:
         return f'<path class="pl-part pl-unsized" d="{path}">{title}</path>'
     width, height = part.size
     box = _Box(part.x - width / 2, part.y - height / 2, part.x + width / 2, part.y + height / 2)
-    turn = (
-        f' transform="rotate({_number(part.turn_deg)} {_number(part.x)} {_number(part.y)})"'
-        if part.turn_deg
-        else ""
-    )
-    return f'<rect class="pl-part"{_place(box)}{turn}>{title}</rect>'
+    return f'<rect class="pl-part"{_place(box)}{_turn(part)}>{title}</rect>'
+
+
+def _turn(part: _Shown) -> str:
+    if part.size is None or not part.turn_deg:
+        return ""
+    turn = f"{_number(part.turn_deg)} {_number(part.x)} {_number(part.y)}"
+    return f' transform="rotate({turn})"'
 
 
 def _draw_site(part: _Shown, *, span: float) -> str:
-    """Draw a ring with four ticks: known by its shape, whatever its colour."""
-    radius = _site_radius(part, span=span)
+    """Draw a frame, or a ring where no size is known, with four ticks: known by its shape."""
     tick = span * _SITE_GAP
     x, y = part.x, part.y
-    ring = (
-        f"M{_number(x - radius)} {_number(y)}"
-        f"a{_number(radius)} {_number(radius)} 0 1 0 {_number(2 * radius)} 0"
-        f"a{_number(radius)} {_number(radius)} 0 1 0 {_number(-2 * radius)} 0z"
-    )
+    across, down = _reach_of_site(part, span=span)
+    if part.size is None:
+        shape = (
+            f"M{_number(x - across)} {_number(y)}"
+            f"a{_number(across)} {_number(across)} 0 1 0 {_number(2 * across)} 0"
+            f"a{_number(across)} {_number(across)} 0 1 0 {_number(-2 * across)} 0z"
+        )
+    else:
+        shape = (
+            f"M{_number(x - across)} {_number(y - down)}h{_number(2 * across)}"
+            f"v{_number(2 * down)}h{_number(-2 * across)}z"
+        )
     ticks = (
-        f"M{_number(x - radius - tick)} {_number(y)}h{_number(tick)}"
-        f"M{_number(x + radius)} {_number(y)}h{_number(tick)}"
-        f"M{_number(x)} {_number(y - radius - tick)}v{_number(tick)}"
-        f"M{_number(x)} {_number(y + radius)}v{_number(tick)}"
+        f"M{_number(x - across - tick)} {_number(y)}h{_number(tick)}"
+        f"M{_number(x + across)} {_number(y)}h{_number(tick)}"
+        f"M{_number(x)} {_number(y - down - tick)}v{_number(tick)}"
+        f"M{_number(x)} {_number(y + down)}v{_number(tick)}"
     )
     title = f"<title>{_text(part.designator)}, marked</title>"
-    return f'<path class="pl-site" fill="none" d="{ring}{ticks}">{title}</path>'
+    turn = _turn(part)
+    return f'<path class="pl-site" fill="none" d="{shape}{ticks}"{turn}>{title}</path>'
 
 
-def _site_radius(part: _Shown, *, span: float) -> float:
-    return max(part.reach, span * _CROSS) + span * _SITE_GAP / 2
+def _reach_of_site(part: _Shown, *, span: float) -> tuple[float, float]:
+    """Return how far the site's mark reaches along the part's own x and y."""
+    width, height = part.size or (2 * span * _CROSS, 2 * span * _CROSS)
+    gap = span * _SITE_GAP / 2
+    return width / 2 + gap, height / 2 + gap
+
+
+def _find_label_y(part: _Shown, *, span: float) -> float:
+    """Return where a marked part's name stands free above its mark, however it is turned."""
+    across, down = _reach_of_site(part, span=span)
+    tick = span * _SITE_GAP
+    turn = radians(part.turn_deg)
+    above = max(
+        abs(sin(turn)) * (across + tick),
+        abs(cos(turn)) * (down + tick),
+        abs(sin(turn)) * across + abs(cos(turn)) * down,
+    )
+    return part.y - above - tick / 2
 
 
 def _draw_labels(parts: Sequence[_Shown], *, span: float, marked: Collection[str]) -> Iterable[str]:
     for part in parts:
         if part.designator in marked:
             font = span * _FONT_MAX
-            y = part.y - _site_radius(part, span=span) - 1.5 * span * _SITE_GAP
+            y = _find_label_y(part, span=span)
             yield _draw_label(part, y=y, font=font, extra=" pl-label-site")
             continue
         font = min(_find_font(part), span * _FONT_MAX)

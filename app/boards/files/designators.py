@@ -3,6 +3,7 @@
 import re
 from typing import Final
 
+from app.boards.files.values import trim_invisible
 from app.boards.rules import (
     RANGE_LENGTH_MAX,
     DesignatorUnusable,
@@ -41,8 +42,8 @@ def parse_designators(text: str) -> tuple[str, ...]:
     found: list[str] = []
     spaced = _RANGE_MARK.sub("-", " ".join(text.split()))
     for word in re.split(r"[,;| ]+", spaced):
-        if word:
-            found.extend(_expand(word))
+        if visible := trim_invisible(word):
+            found.extend(_expand(visible))
         if len(found) > RANGE_LENGTH_MAX:
             raise DesignatorUnusable(
                 f"the line names more than {RANGE_LENGTH_MAX:,} designators, which is the limit"

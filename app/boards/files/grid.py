@@ -103,9 +103,7 @@ def _settle_delimiter(
         if best is None or score > best[0]:
             best = (score, delimiter)
     if best is None or best[0][2] < _TITLES_MIN:
-        return Guess(
-            Delimiter.COMMA, "no line comes apart, so commas were assumed", is_assumed=True
-        )
+        return Guess(Delimiter.COMMA, "no line comes apart: commas were assumed", is_assumed=True)
     (known, share, width), delimiter = best
     if known:
         return Guess(delimiter, f"{known} titles are recognised when it parts the cells")

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.boards.files.layouts import BillLine, PlacementLine
-from app.boards.rules import sort_key_of_designator, spell_designators
+from app.boards.rules import is_array_package, sort_key_of_designator, spell_designators
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,9 @@ def join_layout(placement: Sequence[PlacementLine], bill: Sequence[BillLine]) ->
     designators = sorted(placed.keys() | billed.keys(), key=sort_key_of_designator)
     parts = tuple(_join(d, placed.get(d), billed.get(d)) for d in designators)
     not_placed = tuple(part.designator for part in parts if part.placement is None)
+    arrays = tuple(
+        p.designator for p in parts if p.placement is None and is_array_package(p.package)
+    )
     not_fitted = tuple(p.designator for p in parts if p.placement is None and p.is_not_fitted)
     not_billed = tuple(part.designator for part in parts if part.bill is None)
     value_differs = tuple(
@@ -74,6 +77,7 @@ def join_layout(placement: Sequence[PlacementLine], bill: Sequence[BillLine]) ->
     duplicates = tuple(twice)
     findings = (
         *_tell("The bill names {n} that the placement lacks: {those}.", not_placed),
+        *_tell("Among them, by package name, {n} in an array package: {those}.", arrays),
         *_tell("Of these the bill marks {n} as not fitted: {those}.", not_fitted),
         *_tell("The placement has {n} that the bill does not name: {those}.", not_billed),
         *_tell("The files name {n} more than once, and the first counts: {those}.", duplicates),

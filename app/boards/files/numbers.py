@@ -111,9 +111,7 @@ def guess_decimal_mark(cells: Iterable[str], *, chosen: DecimalMark | None) -> G
         return Guess(DecimalMark.COMMA, f"{commas} numbers are written with a comma")
     if points:
         return Guess(DecimalMark.POINT, f"{points} numbers are written with a point")
-    return Guess(
-        DecimalMark.POINT, "the numbers are whole, so a point was assumed", is_assumed=True
-    )
+    return Guess(DecimalMark.POINT, "all numbers are whole: a point was assumed", is_assumed=True)
 
 
 def guess_unit(

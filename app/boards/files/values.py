@@ -16,16 +16,20 @@ def parse_cell(text: str) -> str:
 
     Raises ValueError with the part of a sentence that follows the column's name.
     """
-    line = parse_line(text)
-    start, end = 0, len(line)
-    while start < end and _is_invisible(line[start]):
-        start += 1
-    while end > start and _is_invisible(line[end - 1]):
-        end -= 1
-    line = line[start:end]
+    line = trim_invisible(parse_line(text))
     if len(line) > CELL_LENGTH_MAX:
         raise ValueError(f"has {len(line):,} characters, and {CELL_LENGTH_MAX} is the limit")
     return line
+
+
+def trim_invisible(text: str) -> str:
+    """Cut blanks and invisible characters, such as marks of writing direction, from both ends."""
+    start, end = 0, len(text)
+    while start < end and _is_invisible(text[start]):
+        start += 1
+    while end > start and _is_invisible(text[end - 1]):
+        end -= 1
+    return text[start:end]
 
 
 def is_not_fitted(cell: str) -> bool:
