@@ -27,6 +27,7 @@ class Bench:
     name: str
     dialect: str
     sample_rate_hz: int
+    has_nitrogen: bool
 
 
 @dataclass(frozen=True)
@@ -91,9 +92,9 @@ PEOPLE: Final = (
 )
 
 BENCHES: Final = (
-    Bench("HERON", "Heron bench, by the window", "comma_seconds", 4),
-    Bench("GREBE", "Grebe bench, middle", "semicolon_clock", 2),
-    Bench("DIPPER", "Dipper bench, by the bake ovens", "tab_milliseconds", 5),
+    Bench("HERON", "Heron bench, by the window", "comma_seconds", 4, has_nitrogen=True),
+    Bench("GREBE", "Grebe bench, middle", "semicolon_clock", 2, has_nitrogen=False),
+    Bench("DIPPER", "Dipper bench, by the bake ovens", "tab_milliseconds", 5, has_nitrogen=True),
 )
 # The Dipper bench got another logger part way through the half year.
 REPLACED_LOGGER_BENCH: Final = "DIPPER"

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Final, TypeAlias
 
-Json: TypeAlias = "None | bool | int | float | str | Sequence[Json] | Mapping[str, Json]"
+Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
 
 JOINT_ROLES: Final = ("joint_centre", "joint_corner")
 

@@ -1,14 +1,13 @@
 """A dozen recipes, one for each kind of site, with the small changes that made their revisions."""
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, TypeAlias, cast
 
 from seed_demo.plant import get_part
-from seed_demo.recipe_texts import DEPOSITS, FIXED_PARTS, JOINT_ROLES, WINDOW_LIMITS
+from seed_demo.recipe_texts import DEPOSITS, FIXED_PARTS, JOINT_ROLES, WINDOW_LIMITS, Json
 
-Json: TypeAlias = "None | bool | int | float | str | Sequence[Json] | Mapping[str, Json]"
 Body: TypeAlias = "dict[str, Json]"
 
 
