@@ -52,7 +52,7 @@ DIALECTS: Final = {
         placement_headings=(
             "Reference", "Centre X [mm]", "Centre Y [mm]", "Angle", "Layer", "Package", "Value",
         ),
-        bill_headings=("Reference", "Part", "Description", "Package", "Qty"),
+        bill_headings=("Reference", "Part number", "Value", "Package", "Qty"),
     ),
     "OSSAREL-310": Dialect(
         delimiter="\t",

@@ -152,6 +152,7 @@ def _write_orders(
     end: datetime,
 ) -> list[JobOrder]:
     dice = _roll("orders")
+    recipes = list_recipes()
     revisions = list_revisions(end)
     engineers = [person.username for person in list_people("engineer")]
     operators = [person.username for person in list_people("operator")]
@@ -162,7 +163,7 @@ def _write_orders(
         starts_at = at(day, *_HALF_STARTS[half])
         previous = before.get(board.serial)
         is_again = previous is not None and previous.outcome == "rejected"
-        recipe = previous.recipe if previous and is_again else _pick_recipe(board, dice)
+        recipe = previous.recipe if previous and is_again else _pick_recipe(board, recipes, dice)
         bench = _pick_bench(recipe, {code for d, h, code in busy if (d, h) == (day, half)}, dice)
         busy.add((day, half, bench.code))
         team = day.toordinal() + BENCHES.index(bench)
@@ -191,10 +192,8 @@ def _write_orders(
     return orders
 
 
-def _pick_recipe(board: PlannedBoard, dice: random.Random) -> Recipe:
-    return dice.choice(
-        [r for r in list_recipes() if r.assembly_part_number == board.assembly_part_number]
-    )
+def _pick_recipe(board: PlannedBoard, recipes: Sequence[Recipe], dice: random.Random) -> Recipe:
+    return dice.choice([r for r in recipes if r.assembly_part_number == board.assembly_part_number])
 
 
 def _pick_bench(recipe: Recipe, taken: set[str], dice: random.Random) -> Bench:
