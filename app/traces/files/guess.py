@@ -28,6 +28,8 @@ from app.traces.rules import ColumnRole, DecimalMark, ReadingChoices, Temperatur
 _SHOWN_SAMPLES: Final = 3
 _LONGEST_SAMPLE: Final = 40
 _HOURS_OF_DAY: Final = 24
+# Colder than any bench: numbers below it are no kelvins (common sense, no source).
+_COLDEST_BENCH_K: Final = 200
 _KINDS: Final = {
     CellClass.TEXT: "its cells are text",
     CellClass.CLOCK: "its cells are clock times, and another column is the time",
@@ -47,6 +49,12 @@ class NoTimeColumn(Unacceptable):
     """No column can be taken for the time."""
 
     code = "traces.no_time_column"
+
+
+class DateWithoutClock(Unacceptable):
+    """A date column was chosen, and the time column is none of clock times."""
+
+    code = "traces.date_without_clock"
 
 
 class NoTemperatureColumn(Unacceptable):
@@ -160,9 +168,16 @@ class _Guesser:
 
     def find_date_column(self, time_column: int) -> int | None:
         chosen = [c for c in range(self.layout.width) if self.chosen_role(c) is ColumnRole.DATE]
+        is_clock = self.layout.classes[time_column] is CellClass.CLOCK
+        if chosen and not is_clock:
+            raise DateWithoutClock(
+                f"Column {chosen[0] + 1} was chosen as the date, and {self.name(time_column)}, "
+                "the time, holds no clock times to go with it.",
+                field="choices.columns",
+            )
         if chosen:
             return chosen[0]
-        if self.layout.classes[time_column] is not CellClass.CLOCK:
+        if not is_clock:
             return None
         free = (c for c in range(self.layout.width) if self.chosen_role(c) is None)
         return next((c for c in free if self.layout.classes[c] is CellClass.DATE), None)
@@ -249,6 +264,8 @@ class _Guesser:
             return choice.unit, f"you chose {choice.unit.words}"
         by_row = find_unit_of_cell(self.layout.units[column])
         by_header = find_temperature_unit(self.header(column), letters_are_labels=self.are_labels)
+        if by_header is TemperatureUnit.KELVIN and not by_row and self._may_be_type_k(column):
+            return self._ask_unit(column, "its “K” may be kelvin or the type of the thermocouple")
         if by_row and by_header and by_row is not by_header:
             return self._ask_unit(
                 column, f"its header says {by_header.words} and the units row {by_row.words}"
@@ -265,6 +282,12 @@ class _Guesser:
             if unit is not None:
                 return unit, f"{who} {unit.words}"
         return self._ask_unit(column, "the file does not say its unit")
+
+    def _may_be_type_k(self, column: int) -> bool:
+        if "kelvin" in self.header(column).casefold():
+            return False
+        numbers = (find_number(row[column], self.mark) for row in self.samples)
+        return any(number.value < _COLDEST_BENCH_K for number in numbers if number)
 
     def _find_unit_in_cells(self, column: int) -> TemperatureUnit | None:
         numbers = (find_number(row[column], self.mark) for row in self.samples)

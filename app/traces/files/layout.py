@@ -20,6 +20,7 @@ _LONGEST_HEADER: Final = 120
 _LONGEST_PREAMBLE_LINE: Final = 300
 _KEPT_PREAMBLE_LINES: Final = 50
 _DESCRIBED_COLUMNS: Final = 3
+_NUMBERS_OF_COLUMN: Final = 4
 
 
 class OneColumn(Unacceptable):
@@ -83,13 +84,18 @@ def sample_rows(grid: Grid, width: int) -> list[int]:
 
 
 def classify_columns(samples: list[list[str]], *, mark: DecimalMark) -> tuple[CellClass, ...]:
-    """Return the most frequent class of each column; empty cells and markers count last."""
+    """Return the most frequent class of each column; empty cells and markers count last.
+
+    A quarter of numbers among text makes a column of numbers: the text is then listed, not lost.
+    """
     return tuple(_most_frequent(column, mark) for column in zip(*samples, strict=True))
 
 
 def _most_frequent(cells: tuple[str, ...], mark: DecimalMark) -> CellClass:
     counts = Counter(classify(cell, mark) for cell in cells)
     empty, markers = counts.pop(CellClass.EMPTY, 0), counts.pop(CellClass.MARKER, 0)
+    if counts[CellClass.NUMBER] * _NUMBERS_OF_COLUMN >= counts.total() > 0:
+        return CellClass.NUMBER
     if counts:
         return counts.most_common(1)[0][0]
     return CellClass.MARKER if markers or not empty else CellClass.EMPTY
@@ -107,7 +113,7 @@ def find_layout(
     """Find the header, the units row and the first sample. Raises NoSamples, NoSuchRow."""
     if not any(kind in VALUE_CLASSES for kind in classes):
         raise NoSamples(
-            f"No row from {grid.lines[grid.row_count // 2]} on holds a number or a time; "
+            f"No row from row {grid.lines[grid.row_count // 2]} on holds a number or a time; "
             "there is nothing to read as samples.",
             field=FIELD,
         )

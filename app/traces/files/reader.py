@@ -21,7 +21,7 @@ from app.traces.files.limits import DEFAULT_LIMITS, ReadingLimits
 from app.traces.files.markers import FindingKind
 from app.traces.files.reading import Finding, LoggerReading, TemperatureColumn
 from app.traces.files.temperatures import read_temperatures
-from app.traces.files.timeline import read_timeline
+from app.traces.files.timeline import check_several, read_timeline
 from app.traces.rules import ColumnRole, DecimalMark, Delimiter, ReadingChoices
 
 _NO_CHOICES: Final = ReadingChoices()
@@ -72,6 +72,7 @@ def read_logger_file(
         limits=limits,
     )
     rows, cut_off = _sample_rows(grid, layout)
+    check_several(grid, rows)
     guesses = guess_columns(
         layout,
         samples=texts,

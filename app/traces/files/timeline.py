@@ -294,6 +294,15 @@ class _Reader:
         )
 
 
+def check_several(grid: Grid, rows: Places) -> None:
+    """Refuse a single row of samples. Raises OneSample."""
+    if len(rows) <= 1:
+        raise OneSample(
+            f"Row {grid.lines[rows[0]]} is the only row of samples; at least two are needed.",
+            field=FIELD,
+        )
+
+
 def read_timeline(
     grid: Grid,
     *,
@@ -320,11 +329,7 @@ def read_timeline(
     is_absolute = plan.form is TimeFormat.DATE_TIME or plan.date_column is not None
     if len(kept) > limits.max_rows:
         raise too_many_rows(len(kept), limits=limits)
-    if len(kept) <= 1:
-        row = reader.line(int(kept[0] if len(kept) else rows[0]))
-        raise OneSample(
-            f"Row {row} is the only row with a time; at least two are needed.", field=FIELD
-        )
+    check_several(grid, kept if len(kept) else rows[:1])
     if not is_absolute and not is_number_format(plan.form) and plan.form is not TimeFormat.MM_SS:
         ticks = reader.bridge_midnight(kept, ticks, decimals)
     reader.check_order(kept, ticks)

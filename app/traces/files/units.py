@@ -57,11 +57,15 @@ _TIME_UNITS: Final = {
 _CLOCK_WORDS: Final = re.compile(r"^(hh?:mm:ss|hh?:mm|mm:ss)(?:[.,][a-z0-9]+)?$")
 _LAST_TOKEN: Final = re.compile(r"[ _.]([a-z]{1,12})$")
 _OTHER_UNITS: Final = frozenset(
-    {"mv", "v", "uv", "µv", "μv", "a", "ma", "ohm", "ω", "kω", "w", "kw", "j", "kj", "hz", "khz"}
+    {"mv", "v", "uv", "µv", "μv", "a", "ma", "ohm", "ω", "kω", "w", "kw", "kj", "hz", "khz"}
     | {"%", "%rh", "rh", "rpm", "pa", "hpa", "kpa", "mbar", "bar", "psi", "ppm", "ppb", "db"}
-    | {"l", "l/min", "lpm", "nl/min", "slpm", "m3/h", "mm", "cm", "m", "m/s", "g", "n", "nm"}
+    | {"l", "l/min", "lpm", "nl/min", "slpm", "m3/h", "mm", "cm", "m", "m/s", "g", "nm"}
     | {"lux", "k/s", "°/s", "°c/s"}
 )
+# Letters that only a row of labels or the types of thermocouples would put in brackets.
+_LABEL_LETTERS: Final = frozenset({"b", "d", "e", "j", "n", "r", "t"})
+_SMALL_T: Final = re.compile(r"t(?![A-Za-z0-9])")
+_SECONDS_IN_BRACKETS: Final = re.compile(r"[\[(]\s*(?:s|sec|ms|msec)\s*[\])]")
 _DATE_WORDS: Final = re.compile(r"^(?:[dmy]{1,4}[./-]){2}[dmy]{1,4}$")
 
 
@@ -120,7 +124,7 @@ def _marked_units(folded: str) -> set[TemperatureUnit]:
 def are_letters_labels(headers: Iterable[str]) -> bool:
     """Whether single letters in brackets name the columns: (A), (B), (C) is no unit."""
     letters = {part for header in headers for part in _bracketed(_fold(header))}
-    return bool(letters & {"b", "d", "e"})
+    return bool(letters & _LABEL_LETTERS)
 
 
 def find_other_unit(header: str, *, letters_are_labels: bool = False) -> str | None:
@@ -138,14 +142,10 @@ def find_other_unit_of_cell(cell: str) -> str | None:
 def is_time_header(header: str) -> bool:
     """Whether the header speaks of time."""
     folded = _fold(header)
-    # A small t is time, a capital one temperature.
-    if (
-        header.strip() == "t"
-        or folded in _TIME_ALONE
-        or _TIME_WORDS.search(folded.replace("_", " "))
-    ):
+    if folded in _TIME_ALONE or _TIME_WORDS.search(folded.replace("_", " ")):
         return True
-    return any(part in _TIME_UNITS for part in _bracketed(folded))
+    # A small t is time, a capital one temperature; (S) is a thermocouple, (min) a minimum.
+    return bool(_SMALL_T.match(header.strip()) or _SECONDS_IN_BRACKETS.search(header))
 
 
 def is_index_header(header: str) -> bool:
