@@ -119,6 +119,11 @@ def test_a_soak_that_falls_back_is_counted_from_its_last_start() -> None:
     assert _value(metrics.soak_time) == pytest.approx(65.0 + 150.0 / 65.0)
 
 
+def test_an_earlier_visit_above_the_soak_is_no_end_of_it() -> None:
+    metrics = _analyse([0, 100, 200, 300, 390, 420, 600], [20, 190, 20, 150, 180, 240, 20])
+    assert _is(metrics.soak_time, 90.0, Unit.SECOND, at_s=300.0)
+
+
 @pytest.mark.parametrize("readings", [[], [240.0], [np.nan, np.nan], [np.nan, 240.0]])
 def test_a_channel_with_fewer_than_two_readings_says_nothing(readings: list[float]) -> None:
     metrics = _analyse(np.arange(len(readings)), readings, classification_c=245.0)

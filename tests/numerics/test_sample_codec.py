@@ -10,8 +10,8 @@ import zstandard
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.numerics.byte_reader import spell_varint
-from app.numerics.column_codec import IntArray
+from app.numerics.byte_reader import ByteReader, spell_varint
+from app.numerics.column_codec import Coding, IntArray, decode_column, encode_column
 from app.numerics.errors import CorruptSamples, MalformedArrays, TooManySamples
 from app.numerics.sample_codec import ScaledColumn, UnpackedSamples, pack_samples, unpack_samples
 
@@ -77,6 +77,21 @@ def test_numbers_of_every_width_come_back_exactly(rows: int, largest: int) -> No
     ticks = np.arange(rows, dtype=np.int64)
     blob = pack_samples(ticks, tick_decimals=0, columns=columns)
     _assert_same(unpack_samples(blob), ticks, columns)
+
+
+def test_small_and_huge_numbers_share_a_column() -> None:
+    """The parameters of its blocks lie further apart than half a byte can tell."""
+    rng = np.random.default_rng(11)
+    values = np.concatenate((rng.integers(-2, 3, 640), rng.integers(-(2**24), 2**24, 3_200)))
+    encoded = encode_column(values)
+    assert encoded.coding is Coding.RICE
+    back = decode_column(
+        ByteReader(encoded.body),
+        count=values.size,
+        differences=encoded.differences,
+        coding=encoded.coding,
+    )
+    assert np.array_equal(back, values)
 
 
 def test_time_that_runs_backwards_is_kept_as_it_was() -> None:
