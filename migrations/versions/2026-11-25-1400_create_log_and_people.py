@@ -31,6 +31,18 @@ def upgrade() -> None:
         sa.Column("board_id", sa.Integer(), nullable=True),
         sa.Column("board_number", sa.Integer(), nullable=True),
         sa.CheckConstraint(
+            "length(frontier) % 32 = 0",
+            name=op.f("ck_audit_entries_frontier_whole"),
+        ),
+        sa.CheckConstraint(
+            "length(leaf_hash) = 32",
+            name=op.f("ck_audit_entries_leaf_hash_whole"),
+        ),
+        sa.CheckConstraint(
+            "length(root) = 32",
+            name=op.f("ck_audit_entries_root_whole"),
+        ),
+        sa.CheckConstraint(
             "(board_id IS NULL) = (board_number IS NULL)",
             name=op.f("ck_audit_entries_board_and_number_together"),
         ),
@@ -95,6 +107,14 @@ def upgrade() -> None:
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("disabled_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "name <> ''",
+            name=op.f("ck_accounts_name_said"),
+        ),
+        sa.CheckConstraint(
+            "username <> ''",
+            name=op.f("ck_accounts_username_said"),
+        ),
         sa.ForeignKeyConstraint(
             ["commitment"], ["name_cards.commitment"], name=op.f("fk_accounts_commitment")
         ),
@@ -111,6 +131,14 @@ def upgrade() -> None:
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("revoked_at", sa.DateTime(timezone=True), nullable=True),
+        sa.CheckConstraint(
+            "expires_at > created_at",
+            name=op.f("ck_api_tokens_expires_after_created"),
+        ),
+        sa.CheckConstraint(
+            "name <> ''",
+            name=op.f("ck_api_tokens_name_said"),
+        ),
         sa.ForeignKeyConstraint(
             ["account_id"], ["accounts.id"], name=op.f("fk_api_tokens_account_id")
         ),
@@ -143,6 +171,14 @@ def upgrade() -> None:
         sa.Column("content_zstd", sa.LargeBinary(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint(
+            "length(sha256) = 64",
+            name=op.f("ck_stored_files_sha256_whole"),
+        ),
+        sa.CheckConstraint(
+            "size >= 0",
+            name=op.f("ck_stored_files_size_not_negative"),
+        ),
         sa.ForeignKeyConstraint(["by_id"], ["accounts.id"], name=op.f("fk_stored_files_by_id")),
         sa.PrimaryKeyConstraint("sha256", name=op.f("pk_stored_files")),
     )

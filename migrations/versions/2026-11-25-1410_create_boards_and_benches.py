@@ -19,6 +19,10 @@ def upgrade() -> None:
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("retired_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "code <> ''",
+            name=op.f("ck_benches_code_said"),
+        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_benches")),
         sa.UniqueConstraint("code", name=op.f("uq_benches_code")),
     )
@@ -40,6 +44,46 @@ def upgrade() -> None:
         sa.Column("notes", sa.String(4000), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "classification_c BETWEEN 100 AND 400",
+            name=op.f("ck_parts_classification_in_range"),
+        ),
+        sa.CheckConstraint(
+            "height_mm > 0",
+            name=op.f("ck_parts_height_positive"),
+        ),
+        sa.CheckConstraint(
+            "length_mm > 0",
+            name=op.f("ck_parts_length_positive"),
+        ),
+        sa.CheckConstraint(
+            "max_body_c BETWEEN 50 AND 400",
+            name=op.f("ck_parts_max_body_in_range"),
+        ),
+        sa.CheckConstraint(
+            "moisture_level IN ('1', '2', '2a', '3', '4', '5', '5a', '6')",
+            name=op.f("ck_parts_moisture_level_known"),
+        ),
+        sa.CheckConstraint(
+            "package_type IN ('BGA', 'CSP', 'QFN', 'LGA', 'other')",
+            name=op.f("ck_parts_package_type_known"),
+        ),
+        sa.CheckConstraint(
+            "part_number <> ''",
+            name=op.f("ck_parts_part_number_said"),
+        ),
+        sa.CheckConstraint(
+            "pitch_mm > 0",
+            name=op.f("ck_parts_pitch_positive"),
+        ),
+        sa.CheckConstraint(
+            "reflow_cycles_allowed BETWEEN 1 AND 20",
+            name=op.f("ck_parts_reflow_cycles_in_range"),
+        ),
+        sa.CheckConstraint(
+            "width_mm > 0",
+            name=op.f("ck_parts_width_positive"),
+        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_parts")),
         sa.UniqueConstraint("part_number", name=op.f("uq_parts_part_number")),
     )
@@ -80,6 +124,30 @@ def upgrade() -> None:
         sa.Column("placement_sha256", sa.String(64), nullable=True),
         sa.Column("bill_sha256", sa.String(64), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "layers BETWEEN 1 AND 100",
+            name=op.f("ck_assemblies_layers_in_range"),
+        ),
+        sa.CheckConstraint(
+            "length_mm > 0",
+            name=op.f("ck_assemblies_length_positive"),
+        ),
+        sa.CheckConstraint(
+            "part_number <> ''",
+            name=op.f("ck_assemblies_part_number_said"),
+        ),
+        sa.CheckConstraint(
+            "revision <> ''",
+            name=op.f("ck_assemblies_revision_said"),
+        ),
+        sa.CheckConstraint(
+            "thickness_mm > 0",
+            name=op.f("ck_assemblies_thickness_positive"),
+        ),
+        sa.CheckConstraint(
+            "width_mm > 0",
+            name=op.f("ck_assemblies_width_positive"),
+        ),
         sa.ForeignKeyConstraint(
             ["bill_sha256"], ["stored_files.sha256"], name=op.f("fk_assemblies_bill_sha256")
         ),
@@ -107,6 +175,18 @@ def upgrade() -> None:
         sa.Column("samples_sha256", sa.String(64), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint(
+            "duration_s > 0",
+            name=op.f("ck_traces_duration_positive"),
+        ),
+        sa.CheckConstraint(
+            "rows >= 2",
+            name=op.f("ck_traces_rows_at_least_two"),
+        ),
+        sa.CheckConstraint(
+            "length(samples_sha256) = 64",
+            name=op.f("ck_traces_samples_sha256_whole"),
+        ),
         sa.ForeignKeyConstraint(["by_id"], ["accounts.id"], name=op.f("fk_traces_by_id")),
         sa.ForeignKeyConstraint(
             ["file_sha256"], ["stored_files.sha256"], name=op.f("fk_traces_file_sha256")
@@ -124,6 +204,10 @@ def upgrade() -> None:
         sa.Column("registered_by_id", sa.Integer(), nullable=False),
         sa.Column("scrapped_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "serial <> ''",
+            name=op.f("ck_boards_serial_said"),
+        ),
         sa.ForeignKeyConstraint(
             ["assembly_id"], ["assemblies.id"], name=op.f("fk_boards_assembly_id")
         ),
@@ -176,6 +260,14 @@ def upgrade() -> None:
         sa.Column("y_mm", sa.Double(), nullable=True),
         sa.Column("rotation_deg", sa.Double(), nullable=True),
         sa.Column("side", sa.String(24), nullable=True),
+        sa.CheckConstraint(
+            "designator <> ''",
+            name=op.f("ck_placements_designator_said"),
+        ),
+        sa.CheckConstraint(
+            "side IN ('top', 'bottom')",
+            name=op.f("ck_placements_side_known"),
+        ),
         sa.CheckConstraint(
             "(x_mm IS NULL) = (y_mm IS NULL) AND (x_mm IS NULL) = (side IS NULL)",
             name=op.f("ck_placements_placed_wholly_or_not"),
