@@ -9,7 +9,7 @@ from app.traces.files.numbers import find_number
 from app.traces.rules import DecimalMark
 
 _CLOCK: Final = re.compile(
-    r"\d{1,4}:\d{1,2}(?::\d{1,2})?(?:[.,]\d{1,9})?(?:\s*[ap]\.?m\.?)?", re.IGNORECASE
+    r"\d{1,4}:\d{1,2}(?::\d{1,2})?(?:[.,]\d{1,9}|:\d{3})?(?:\s*[ap]\.?m\.?)?", re.IGNORECASE
 )
 _DATE: Final = re.compile(r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}([./-])\d{1,2}\1(?:\d{4}|\d{2})")
 _DATE_TIME: Final = re.compile(r"[\d./-]{6,10}(?:T|,?\s+)\d{1,2}:\d{1,2}.*", re.IGNORECASE)

@@ -24,6 +24,7 @@ from app.traces.files.times import (
     find_clock,
     find_date_time,
     find_day,
+    has_short_year,
     has_year_last,
     is_day_first,
     is_number_format,
@@ -218,9 +219,14 @@ class _Reader:
         return find_both
 
     def _find_day_first(self, rows: Places, column: int) -> bool:
+        first = self.grid.text(int(rows[0]), column)
+        if has_short_year(first):
+            self.assumptions.append(
+                f"The year of two digits in “{first[:_LONGEST_QUOTE]}” was taken to stand last and "
+                "in this century."
+            )
         if self.choices.day_first is not None:
             return self.choices.day_first
-        first = self.grid.text(int(rows[0]), column)
         if not has_year_last(first):
             return True
         shown = is_day_first([self.grid.text(row, column) for row in rows.tolist()])

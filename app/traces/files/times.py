@@ -23,7 +23,8 @@ _CENTURY: Final = 2000
 _LARGEST_TICK: Final = 2**62
 
 _CLOCK: Final = re.compile(
-    r"(\d{1,4}):(\d{1,2})(?::(\d{1,2}))?(?:[.,](\d{1,9}))?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE
+    r"(\d{1,4}):(\d{1,2})(?::(\d{1,2}))?(?:[.,](\d{1,9})|:(\d{3}))?\s*(?:([ap])\.?m\.?)?",
+    re.IGNORECASE,
 )
 _YEAR_FIRST: Final = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
 _YEAR_LAST: Final = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
@@ -72,7 +73,8 @@ def find_clock(text: str, form: TimeFormat) -> Moment | None:
     match = _CLOCK.fullmatch(text)
     if match is None:
         return None
-    first, second, third, fraction, half = match.groups()
+    first, second, third, decimals, thousandths, half = match.groups()
+    fraction = decimals or thousandths or ""
     if third is None and form is TimeFormat.MM_SS:
         hours, minutes, seconds = 0, int(first), int(second)
     else:
@@ -87,7 +89,7 @@ def find_clock(text: str, form: TimeFormat) -> Moment | None:
         if not 1 <= hours <= _NOON_HOUR:
             raise NoSuchTime(f"{hours} {half}m")
         hours = hours % _NOON_HOUR + (_NOON_HOUR if half in "pP" else 0)
-    return Moment(hours * _HOUR_S + minutes * _MINUTE_S + seconds, fraction or "")
+    return Moment(hours * _HOUR_S + minutes * _MINUTE_S + seconds, fraction)
 
 
 def find_day(text: str, *, day_first: bool) -> int | None:
@@ -162,6 +164,12 @@ def has_year_last(text: str) -> bool:
     """Whether the text begins with a date whose day and month could be exchanged."""
     match = _YEAR_LAST.match(text)
     return match is not None and match.group(2) != "."
+
+
+def has_short_year(text: str) -> bool:
+    """Whether the text begins with a date whose year has two digits."""
+    match = _YEAR_LAST.match(text)
+    return match is not None and len(match.group(4)) == len("24")
 
 
 def to_ticks(moments: Sequence[Moment], *, rows: Sequence[int]) -> tuple[NDArray[np.int64], int]:

@@ -55,6 +55,12 @@ def test_a_time_is_read_as_it_is_written(
         (("31/12/2024 23:59:59", "01/01/2025 00:00:00"), "2024-12-31T23:59:59", 1, False),
         (("12/31/2024 23:59:59", "01/01/2025 00:00:00"), "2024-12-31T23:59:59", 1, False),
         (("31.12.24 23:59:59", "01.01.25 00:00:00"), "2024-12-31T23:59:59", 1, False),
+        (
+            ("31.12.2024 23:59:59:500", "01.01.2025 00:00:00:250"),
+            "2024-12-31T23:59:59.500",
+            0.75,
+            False,
+        ),
     ],
 )
 def test_a_date_with_time_is_absolute(
@@ -77,6 +83,12 @@ def test_a_date_that_could_be_read_both_ways_is_supposed_and_asked() -> None:
     month_first = read_times("When", *times, choices=ReadingChoices(day_first=False))
     assert month_first.time.spell(0) == "2024-03-04T10:00:00"
     assert month_first.questions == ()
+
+
+def test_a_year_of_two_digits_is_supposed_to_stand_last() -> None:
+    reading = read_times("When", "24-05-01 10:00:00", "24-05-01 10:00:05")
+    assert reading.time.spell(0) == "2001-05-24T10:00:00"
+    assert "year of two digits in “24-05-01 10:00:00”" in reading.assumptions[0]
 
 
 def test_date_and_time_in_two_columns_are_one_time() -> None:
