@@ -27,7 +27,7 @@ from app.audit.service import add_name_card, append, install_log
 from app.core.db import Sessions, create_house_engine, open_sessions
 from app.core.settings import Settings
 from app.main import create_app
-from tests.cluster import Cluster
+from app.measure.cluster import Cluster
 
 PROJECT = Path(__file__).parent.parent
 CLUSTER = "WICKBOOK_TESTS_CLUSTER"

@@ -1,4 +1,4 @@
-"""A PostgreSQL cluster of the tests' own, in a temporary folder, gone when they end."""
+"""A PostgreSQL cluster of one run's own, in a temporary folder, gone when the run ends."""
 
 import os
 import pwd
