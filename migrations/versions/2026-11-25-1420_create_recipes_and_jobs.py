@@ -10,14 +10,15 @@ down_revision = "8be20c4f6a11"
 
 # A proposed or published revision may move to its next state; its text may not move at all.
 REVISION_MAY_MOVE = (
-    "OLD.body = NEW.body AND OLD.title = NEW.title AND OLD.number = NEW.number"
+    "OLD.id = NEW.id AND OLD.body = NEW.body AND OLD.title = NEW.title AND OLD.number = NEW.number"
     " AND OLD.recipe_id = NEW.recipe_id AND OLD.author_id = NEW.author_id"
     " AND OLD.created_at = NEW.created_at AND OLD.reason = NEW.reason"
     " AND ((OLD.state = 'proposed' AND NEW.state IN ('draft', 'published'))"
     " OR (OLD.state = 'published' AND NEW.state = 'retired'"
     " AND OLD.digest = NEW.digest AND OLD.proposed_by_id = NEW.proposed_by_id"
-    " AND OLD.proposed_at = NEW.proposed_at AND OLD.approved_by_id = NEW.approved_by_id"
-    " AND OLD.approved_at = NEW.approved_at))"
+    " AND NEW.proposed_at IS NOT NULL AND OLD.proposed_at = NEW.proposed_at"
+    " AND OLD.approved_by_id = NEW.approved_by_id"
+    " AND NEW.approved_at IS NOT NULL AND OLD.approved_at = NEW.approved_at))"
 )
 
 
@@ -33,6 +34,7 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_recipes")),
         sa.UniqueConstraint("code", name=op.f("uq_recipes_code")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "recipe_revisions",
@@ -83,6 +85,7 @@ def upgrade() -> None:
         sa.UniqueConstraint(
             "recipe_id", "number", name=op.f("uq_recipe_revisions_recipe_id_number")
         ),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_recipe_revisions_state"), "recipe_revisions", ["state"])
     op.create_index(
