@@ -7,7 +7,7 @@ from typing import Final
 
 from app.accounts.permissions import Action
 from app.core.canonical_json import compute_digest, spell_canonical_json
-from app.core.refusals import Conflict, Forbidden
+from app.core.refusals import Conflict, Forbidden, Stale, Unknown
 from app.recipes.body.recipe import RecipeBody
 
 
@@ -92,6 +92,48 @@ class AuthorCannotApprove(Forbidden):
     code = "recipes.author_cannot_approve"
 
 
+class EditorCannotApprove(Forbidden):
+    """Four eyes: whoever changed a revision's text does not publish it."""
+
+    code = "recipes.editor_cannot_approve"
+
+
+class RecipeUnknown(Unknown):
+    """No recipe has this number."""
+
+    code = "recipes.recipe_unknown"
+
+
+class RevisionUnknown(Unknown):
+    """No revision has this number."""
+
+    code = "recipes.revision_unknown"
+
+
+class RecipeCodeTaken(Conflict):
+    """Another recipe has this code already."""
+
+    code = "recipes.code_taken"
+
+
+class RevisionOpenAlready(Conflict):
+    """The recipe has a draft or a proposed revision already."""
+
+    code = "recipes.revision_open_already"
+
+
+class OtherTextSeen(Stale):
+    """The text that was approved is not the text that stands there."""
+
+    code = "recipes.other_text_seen"
+
+
+class OtherRecipe(Conflict):
+    """The revision belongs to another recipe."""
+
+    code = "recipes.other_recipe"
+
+
 class ProposerCannotApprove(Forbidden):
     """Four eyes: whoever proposed a revision does not publish it."""
 
@@ -130,6 +172,21 @@ def check_four_eyes(*, author_id: int, proposer_id: int, approver_id: int) -> No
         raise AuthorCannotApprove("You wrote this revision; somebody else has to approve it.")
     if approver_id == proposer_id:
         raise ProposerCannotApprove("You proposed this revision; somebody else has to approve it.")
+
+
+def check_not_editor(editor_ids: Iterable[int], *, approver_id: int) -> None:
+    """Refuse with EditorCannotApprove an approver who once saved the text."""
+    if approver_id in frozenset(editor_ids):
+        raise EditorCannotApprove("You changed this text; somebody else has to approve it.")
+
+
+def check_seen(seen_digest: str, digest: str) -> None:
+    """Refuse with OtherTextSeen unless the digest that was on the screen is the text's own."""
+    if seen_digest != digest:
+        raise OtherTextSeen(
+            "The text changed since you read it; read it again before you approve it.",
+            field="digest",
+        )
 
 
 def canonical_bytes(body: RecipeBody) -> bytes:

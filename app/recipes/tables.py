@@ -21,6 +21,8 @@ class Recipe(Base):
     """A recipe's code; all it says stands in its revisions."""
 
     __tablename__ = "recipes"
+    # The number of a discarded one is never given again: the audit log still tells of it.
+    __table_args__ = ({"sqlite_autoincrement": True},)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     code: Mapped[str] = mapped_column(
@@ -60,6 +62,7 @@ class RecipeRevision(Versioned, Base):
             " (digest IS NOT NULL AND proposed_by_id IS NOT NULL AND approved_by_id IS NOT NULL)",
             name="published_wholly",
         ),
+        {"sqlite_autoincrement": True},
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
