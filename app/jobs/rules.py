@@ -1,11 +1,14 @@
 """The states of jobs, steps and runs, and the one table of what leads where."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import Final
 
 from app.accounts.permissions import Action
-from app.core.refusals import Conflict
+from app.core.refusals import Conflict, Unacceptable, Unknown
+
+_JOB_NUMBER: Final = re.compile(r"[Jj]-?0*([1-9][0-9]{0,8})")
 
 
 class JobState(StrEnum):
@@ -86,3 +89,169 @@ def get_next_state(state: JobState, move: JobMove) -> JobState:
         return JOB_MOVES[state, move][0]
     except KeyError:
         raise MoveNotAllowed(f"A job that is {state} cannot {move}.") from None
+
+
+# The lines during which the site is heated with the nozzle; each needs a run.
+HEATED: Final = frozenset({StepKind.REMOVE, StepKind.REFLOW})
+
+
+class JobUnknown(Unknown):
+    """No job has this number."""
+
+    code = "jobs.unknown"
+
+
+class StepUnknown(Unknown):
+    """The job has no line with this number."""
+
+    code = "jobs.step_unknown"
+
+
+class EntryUnknown(Unknown):
+    """The job has no entry with this number."""
+
+    code = "jobs.entry_unknown"
+
+
+class RunUnknown(Unknown):
+    """No run has this number."""
+
+    code = "jobs.run_unknown"
+
+
+class SiteBusy(Conflict):
+    """Another open job works on the site."""
+
+    code = "jobs.site_busy"
+
+
+class RecipeDoesNotFit(Unacceptable):
+    """The recipe is not for this site."""
+
+    code = "jobs.recipe_does_not_fit"
+
+
+class RecipeNotPublished(Conflict):
+    """Only a published revision can be worked with."""
+
+    code = "jobs.recipe_not_published"
+
+
+class BoardScrapped(Conflict):
+    """The board is scrapped."""
+
+    code = "jobs.board_scrapped"
+
+
+class JobHeld(Conflict):
+    """The job is on hold."""
+
+    code = "jobs.held"
+
+
+class JobNotHeld(Conflict):
+    """There is no hold to lift."""
+
+    code = "jobs.not_held"
+
+
+class NotClear(Conflict):
+    """Something stops the heat."""
+
+    code = "jobs.not_clear"
+
+
+class NotCleared(Conflict):
+    """The job has not been cleared yet."""
+
+    code = "jobs.not_cleared"
+
+
+class OutOfTurn(Conflict):
+    """An earlier line is neither signed nor skipped."""
+
+    code = "jobs.out_of_turn"
+
+
+class AlreadyWritten(Conflict):
+    """The line has its entry; it can only be corrected."""
+
+    code = "jobs.already_written"
+
+
+class AlreadyCorrected(Conflict):
+    """The entry was corrected before; the newest one can be corrected."""
+
+    code = "jobs.already_corrected"
+
+
+class ReasonMissing(Unacceptable):
+    """A reason must be given."""
+
+    code = "jobs.reason_missing"
+
+
+class NotHeated(Conflict):
+    """The line is no heating, or has no complete run yet."""
+
+    code = "jobs.not_heated"
+
+
+class RunOver(Conflict):
+    """The run is over."""
+
+    code = "jobs.run_over"
+
+
+class RunRecording(Conflict):
+    """A run of this site is still being recorded."""
+
+    code = "jobs.run_recording"
+
+
+class LinesOpen(Conflict):
+    """Lines of the work card are still open."""
+
+    code = "jobs.lines_open"
+
+
+class OutcomeContradicted(Conflict):
+    """The outcome does not follow from what was recorded."""
+
+    code = "jobs.outcome_contradicted"
+
+
+def list_steps(*, with_deposit: bool, with_cleaning: bool) -> tuple[StepKind, ...]:
+    """Return the lines of a site's work card, in order, for what its recipe asks."""
+    left_out = {
+        *(() if with_deposit else (StepKind.DEPOSIT,)),
+        *(() if with_cleaning else (StepKind.CLEAN,)),
+    }
+    return tuple(kind for kind in StepKind if kind not in left_out)
+
+
+def check_reason(reason: str, what: str, *, field: str = "reason") -> None:
+    """Refuse with ReasonMissing unless something was said."""
+    if not reason:
+        raise ReasonMissing(f"Say why {what}.", field=field)
+
+
+def check_turn(kind: StepKind, earlier: Iterable[tuple[StepKind, bool]]) -> None:
+    """Refuse with OutOfTurn unless every earlier line of the site has an entry.
+
+    `earlier` gives the lines before this one with whether they are written.
+    """
+    for before, is_written in earlier:
+        if not is_written:
+            raise OutOfTurn(f"“{before}” comes before “{kind}”: sign it, or skip it with a reason.")
+
+
+def spell_job(job_id: int) -> str:
+    """Spell a job's number as people say it: `J-00042`."""
+    return f"J-{job_id:05d}"
+
+
+def parse_job(text: str) -> int | None:
+    """Return the job number in a typed or scanned text, or None: `J-00042`, `j42`."""
+    found = _JOB_NUMBER.fullmatch(text.strip())
+    return int(found[1]) if found else None

@@ -39,7 +39,7 @@ class Job(Versioned, Base):
     opened_at: Mapped[datetime]
     bench_id: Mapped[int | None] = mapped_column(ForeignKey("benches.id"))
     # The findings that were true when the job was cleared, whole, with who asked and when.
-    clearance: Mapped[dict[str, Any] | None] = mapped_column(JSON)
+    clearance: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     closed_by_id: Mapped[int | None] = mapped_column(ForeignKey("accounts.id"))
     closed_at: Mapped[datetime | None]
     closing_remark: Mapped[str | None] = mapped_column(String(4000))
@@ -108,6 +108,16 @@ class StepEntry(Base):
     """What was written on a line of the work card; never edited, corrected by a further entry."""
 
     __tablename__ = "step_entries"
+    __table_args__ = (
+        # A line is signed or skipped once; everything later corrects it.
+        Index(
+            "uq_step_entries_first",
+            "step_id",
+            unique=True,
+            sqlite_where=text("corrects_id IS NULL"),
+            postgresql_where=text("corrects_id IS NULL"),
+        ),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     step_id: Mapped[int] = mapped_column(ForeignKey("job_steps.id"), index=True)
@@ -129,6 +139,14 @@ class Run(Versioned, Base):
     __table_args__ = (
         CheckConstraint("state <> 'complete' OR trace_id IS NOT NULL", name="complete_with_trace"),
         CheckConstraint("(state = 'recording') = (ended_at IS NULL)", name="ended_when_over"),
+        # A site is heated by one run at a time.
+        Index(
+            "uq_runs_recording",
+            "job_site_id",
+            unique=True,
+            sqlite_where=text("state = 'recording'"),
+            postgresql_where=text("state = 'recording'"),
+        ),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -140,11 +158,15 @@ class Run(Versioned, Base):
         CheckConstraint("state IN ('recording', 'complete', 'aborted')", name="state_known")
     )
     trace_id: Mapped[int | None] = mapped_column(ForeignKey("traces.id"), unique=True)
+    # The logger's file while its columns are still being told apart.
+    file_sha256: Mapped[str | None] = mapped_column(ForeignKey("stored_files.sha256"))
+    file_name: Mapped[str | None] = mapped_column(String(120))
     by_id: Mapped[int] = mapped_column(ForeignKey("accounts.id"))
     started_at: Mapped[datetime] = mapped_column(index=True)
     ended_at: Mapped[datetime | None]
-    # What was computed when the trace came in, with the definitions' version.
-    figures: Mapped[dict[str, Any] | None] = mapped_column(JSON)
+    # What was found before the heat, and what was computed when the trace came in.
+    clearance: Mapped[dict[str, Any]] = mapped_column(JSON)
+    figures: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     verdict: Mapped[str | None] = mapped_column(String(24))
     window_use_pct: Mapped[float | None]
     abort_reason: Mapped[str | None] = mapped_column(String(4000))

@@ -29,6 +29,10 @@ def upgrade() -> None:
         sa.Column("code", sa.String(64), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("created_by_id", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "code <> ''",
+            name=op.f("ck_recipes_code_said"),
+        ),
         sa.ForeignKeyConstraint(
             ["created_by_id"], ["accounts.id"], name=op.f("fk_recipes_created_by_id")
         ),
@@ -56,6 +60,14 @@ def upgrade() -> None:
         sa.Column("retired_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("retire_reason", sa.String(4000), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "number >= 1",
+            name=op.f("ck_recipe_revisions_number_from_one"),
+        ),
+        sa.CheckConstraint(
+            "state IN ('draft', 'proposed', 'published', 'retired')",
+            name=op.f("ck_recipe_revisions_state_known"),
+        ),
         sa.CheckConstraint(
             "approved_by_id IS NULL OR"
             " (approved_by_id <> author_id AND approved_by_id <> proposed_by_id)",
@@ -120,6 +132,14 @@ def upgrade() -> None:
         sa.Column("closed_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("closing_remark", sa.String(4000), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "outcome IN ('accepted', 'rejected', 'scrapped', 'cancelled')",
+            name=op.f("ck_jobs_outcome_known"),
+        ),
+        sa.CheckConstraint(
+            "state IN ('open', 'cleared', 'in work', 'closed')",
+            name=op.f("ck_jobs_state_known"),
+        ),
         sa.CheckConstraint(
             "(state = 'closed') = (outcome IS NOT NULL)",
             name=op.f("ck_jobs_outcome_when_closed"),
@@ -189,6 +209,10 @@ def upgrade() -> None:
         sa.Column("job_site_id", sa.Integer(), nullable=False),
         sa.Column("ordinal", sa.Integer(), nullable=False),
         sa.Column("kind", sa.String(24), nullable=False),
+        sa.CheckConstraint(
+            "kind IN ('remove', 'dress', 'deposit', 'place', 'reflow', 'clean', 'inspect')",
+            name=op.f("ck_job_steps_kind_known"),
+        ),
         sa.ForeignKeyConstraint(
             ["job_site_id"], ["job_sites.id"], name=op.f("fk_job_steps_job_site_id")
         ),
@@ -206,15 +230,22 @@ def upgrade() -> None:
         sa.Column("bench_id", sa.Integer(), nullable=False),
         sa.Column("state", sa.String(24), nullable=False),
         sa.Column("trace_id", sa.Integer(), nullable=True),
+        sa.Column("file_sha256", sa.String(64), nullable=True),
+        sa.Column("file_name", sa.String(120), nullable=True),
         sa.Column("by_id", sa.Integer(), nullable=False),
         sa.Column("started_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("clearance", sa.JSON(), nullable=False),
         sa.Column("figures", sa.JSON(), nullable=True),
         sa.Column("verdict", sa.String(24), nullable=True),
         sa.Column("window_use_pct", sa.Double(), nullable=True),
         sa.Column("abort_reason", sa.String(4000), nullable=True),
         sa.Column("remark", sa.String(4000), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint(
+            "state IN ('recording', 'complete', 'aborted')",
+            name=op.f("ck_runs_state_known"),
+        ),
         sa.CheckConstraint(
             "state <> 'complete' OR trace_id IS NOT NULL",
             name=op.f("ck_runs_complete_with_trace"),
@@ -225,6 +256,9 @@ def upgrade() -> None:
         ),
         sa.ForeignKeyConstraint(["bench_id"], ["benches.id"], name=op.f("fk_runs_bench_id")),
         sa.ForeignKeyConstraint(["by_id"], ["accounts.id"], name=op.f("fk_runs_by_id")),
+        sa.ForeignKeyConstraint(
+            ["file_sha256"], ["stored_files.sha256"], name=op.f("fk_runs_file_sha256")
+        ),
         sa.ForeignKeyConstraint(
             ["job_site_id"], ["job_sites.id"], name=op.f("fk_runs_job_site_id")
         ),
@@ -241,6 +275,14 @@ def upgrade() -> None:
     op.create_index(op.f("ix_runs_recipe_revision_id"), "runs", ["recipe_revision_id"])
     op.create_index(op.f("ix_runs_started_at"), "runs", ["started_at"])
     op.create_index(op.f("ix_runs_step_id"), "runs", ["step_id"])
+    op.create_index(
+        op.f("uq_runs_recording"),
+        "runs",
+        ["job_site_id"],
+        unique=True,
+        sqlite_where=sa.text("state = 'recording'"),
+        postgresql_where=sa.text("state = 'recording'"),
+    )
     op.create_table(
         "step_entries",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -252,6 +294,10 @@ def upgrade() -> None:
         sa.Column("corrects_id", sa.Integer(), nullable=True),
         sa.Column("by_id", sa.Integer(), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint(
+            "kind IN ('done', 'skipped', 'correction')",
+            name=op.f("ck_step_entries_kind_known"),
+        ),
         sa.ForeignKeyConstraint(["by_id"], ["accounts.id"], name=op.f("fk_step_entries_by_id")),
         sa.ForeignKeyConstraint(
             ["corrects_id"], ["step_entries.id"], name=op.f("fk_step_entries_corrects_id")
@@ -263,6 +309,14 @@ def upgrade() -> None:
         sa.UniqueConstraint("corrects_id", name=op.f("uq_step_entries_corrects_id")),
     )
     op.create_index(op.f("ix_step_entries_step_id"), "step_entries", ["step_id"])
+    op.create_index(
+        op.f("uq_step_entries_first"),
+        "step_entries",
+        ["step_id"],
+        unique=True,
+        sqlite_where=sa.text("corrects_id IS NULL"),
+        postgresql_where=sa.text("corrects_id IS NULL"),
+    )
     lock_rows("recipe_revisions", when="OLD.state <> 'draft'", unlocked_update=REVISION_MAY_MOVE)
     lock_rows("jobs", when="OLD.state = 'closed'")
     lock_rows("runs", when="OLD.state <> 'recording'")

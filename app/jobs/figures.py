@@ -1,0 +1,218 @@
+"""What one run's trace amounts to: every metric, the verdict, and the same as JSON to keep."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from app.jobs.rules import StepKind
+from app.numerics.crossings import TimeAbove
+from app.numerics.metrics import ChannelMetrics, SiteMetrics, analyse_channel, analyse_site
+from app.numerics.site import LiftRule
+from app.numerics.values import CannotSay, Measured, NotReached, Outcome
+from app.recipes.body.recipe import RecipeBody
+from app.recipes.body.window import Window
+from app.recipes.verdict import ChannelReading, Verdict, VerdictLine, judge, list_lift_channels
+from app.traces.files import FindingKind
+from app.traces.queries import RecordedTrace
+
+# Raised whenever a definition changes, so that kept figures tell by which one they were made.
+DEFINITIONS: Final = 1
+
+# A column with these was not connected for a while: between its readings nothing is known.
+FAULTY: Final = frozenset(
+    str(kind)
+    for kind in (
+        FindingKind.OPEN,
+        FindingKind.OVER,
+        FindingKind.UNDER,
+        FindingKind.ERROR,
+        FindingKind.SENTINEL,
+        FindingKind.IMPOSSIBLE,
+    )
+)
+
+CHANNEL_FIGURES: Final[Mapping[str, str]] = {
+    "peak": "Peak",
+    "above_liquidus": "Time above liquidus",
+    "area_above_liquidus": "Area above liquidus",
+    "maximum_ramp": "Maximum ramp",
+    "average_ramp": "Average ramp, liquidus to peak",
+    "soak_time": "Soak time",
+    "average_cooling": "Cooling rate, peak to liquidus",
+    "maximum_fall": "Maximum fall",
+    "time_25_c_to_peak": "25 °C to peak",
+    "near_classification": "Time within 5 °C of classification",
+}
+
+
+@dataclass(frozen=True)
+class RunFigures:
+    """The metrics of the usable channels, of the site, the faults and the verdict."""
+
+    channels: tuple[ChannelReading, ...]
+    site: SiteMetrics
+    faults: Mapping[str, str]
+    verdict: Verdict
+
+
+def analyse_run(
+    body: RecipeBody,
+    recorded: RecordedTrace,
+    *,
+    findings: Iterable[Mapping[str, Any]],
+    step: StepKind,
+) -> RunFigures:
+    """Compute a trace's metrics by the recipe's own definitions and hold them against its window.
+
+    A channel that was open or out of range for a while is left out and named. A removal is held
+    against the window's upper limits alone: its lower ones are about a joint that is to last.
+    """
+    window = body.window if step is not StepKind.REMOVE else drop_lower_limits(body.window)
+    faults = list_faults(recorded, findings)
+    usable = [channel for channel in recorded.channels if channel.name not in faults]
+    temperatures = {channel.name: channel.temperature_c() for channel in usable}
+    readings = tuple(
+        ChannelReading(
+            channel.name,
+            channel.role,
+            analyse_channel(
+                recorded.time_s,
+                temperatures[channel.name],
+                liquidus_c=window.liquidus_c,
+                soak_min_c=window.soak_min_c,
+                soak_max_c=window.soak_max_c,
+                ramp_window_s=window.ramp_window_s,
+                classification_c=window.classification_c,
+            ),
+        )
+        for channel in usable
+    )
+    roles = {channel.name: channel.role for channel in usable}
+    site = analyse_site(
+        recorded.time_s,
+        temperatures,
+        joints=tuple(name for name, role in roles.items() if role.is_joint),
+        liquidus_c=window.liquidus_c,
+        lift_rule=LiftRule(
+            list_lift_channels(body.lift_rule, roles), body.lift_rule.above_c, body.lift_rule.for_s
+        ),
+    )
+    verdict = judge(window, plan=body.thermocouples, channels=readings, site=site, faults=faults)
+    return RunFigures(readings, site, faults, verdict)
+
+
+def drop_lower_limits(window: Window) -> Window:
+    """Return the window with its upper limits alone; a limit that had only a lower one is gone."""
+    kept = tuple(
+        limit.model_copy(update={"lower": None})
+        for limit in window.limits
+        if limit.upper is not None
+    )
+    return window.model_copy(update={"limits": kept})
+
+
+def list_faults(recorded: RecordedTrace, findings: Iterable[Mapping[str, Any]]) -> dict[str, str]:
+    """Return channel → why it is left out, from what was found while reading its file."""
+    names = {channel.column.index: channel.name for channel in recorded.channels}
+    return {
+        names[finding["column"]]: f"left out: {finding['sentence']}"
+        for finding in findings
+        if finding["kind"] in FAULTY and finding["column"] in names
+    }
+
+
+def describe_figures(figures: RunFigures) -> dict[str, Any]:
+    """Return the figures as the JSON that is kept with the run."""
+    return {
+        "definitions": DEFINITIONS,
+        "channels": [
+            {
+                "name": reading.name,
+                "role": str(reading.role),
+                **describe_channel(reading.metrics),
+            }
+            for reading in figures.channels
+        ],
+        "site": {
+            "spread": describe_outcome(figures.site.spread),
+            "all_above_liquidus": describe_outcome(figures.site.all_above_liquidus),
+            "lift": None if figures.site.lift is None else describe_outcome(figures.site.lift),
+        },
+        "faults": dict(figures.faults),
+        "verdict": {
+            "state": str(figures.verdict.state),
+            "window_use_pct": figures.verdict.window_use_pct,
+            "deciding": _describe_line(figures.verdict.deciding),
+            "lines": [_describe_line(line) for line in figures.verdict.lines],
+            "left_out": list(figures.verdict.left_out),
+        },
+    }
+
+
+def describe_channel(metrics: ChannelMetrics) -> dict[str, Any]:
+    """Return one channel's metrics as JSON: name → outcome, and how many readings there were."""
+    figures: dict[str, Any] = {
+        "reading_count": metrics.reading_count,
+        "missing_count": metrics.missing_count,
+        "ramp_window_s": metrics.ramp_window_s,
+    }
+    for name in CHANNEL_FIGURES:
+        outcome = getattr(metrics, name)
+        if isinstance(outcome, TimeAbove):
+            figures[name] = {
+                **describe_outcome(outcome.total),
+                "longest": describe_outcome(outcome.longest),
+                "threshold_c": outcome.threshold_c,
+            }
+        else:
+            figures[name] = None if outcome is None else describe_outcome(outcome)
+    return figures
+
+
+def describe_outcome(outcome: Outcome) -> dict[str, Any]:
+    """Return an outcome as JSON: a value, or why there is none."""
+    match outcome:
+        case Measured():
+            return {
+                "value": outcome.value,
+                "unit": str(outcome.unit),
+                "at_s": outcome.at_s,
+                "is_censored": outcome.is_censored,
+            }
+        case NotReached():
+            return {"not_reached": outcome.reason}
+        case CannotSay():
+            return {"cannot_say": outcome.reason}
+
+
+def spell_outcome(said: Mapping[str, Any] | None) -> str:
+    """Spell a kept outcome for people: `238.4 °C`, `not reached`, `cannot say`; `–` for none."""
+    if said is None:
+        return "–"
+    if "value" not in said:
+        return "not reached" if "not_reached" in said else "cannot say"
+    more = "at least " if said["is_censored"] and said["unit"] != "K/s" else ""
+    return f"{more}{spell_value(said['value'], said['unit'])}"
+
+
+def spell_value(value: float, unit: str) -> str:
+    """Spell a value with the decimals its unit deserves: 0.1 °C, 0.1 s, 0.01 K/s."""
+    decimals = {"K/s": 2, "K·s": 0}.get(unit, 1)
+    return f"{value:.{decimals}f} {unit}"
+
+
+def _describe_line(line: VerdictLine | None) -> dict[str, Any] | None:
+    if line is None:
+        return None
+    return {
+        "metric": str(line.metric),
+        "channel": line.channel,
+        "value": line.value,
+        "unit": line.unit,
+        "lower": line.lower,
+        "upper": line.upper,
+        "state": str(line.state),
+        "window_use_pct": line.window_use_pct,
+        "reason": line.reason,
+        "at_s": line.at_s,
+    }

@@ -1,0 +1,142 @@
+"""What is said at the bench: new jobs, entries, corrections, inspections, outcomes."""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from app.core.text import Code, Line, Note, OptionalLine, RowId
+from app.jobs.rules import Outcome
+from app.traces.rules import ChannelMap, ReadingChoices
+
+MAX_VALUES = 60
+MAX_LOTS = 20
+MAX_SITES = 20
+
+
+class Said(BaseModel):
+    """The form of everything said here: no other fields than these."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class NewJobSite(Said):
+    """One site to rework, and the published recipe revision to follow."""
+
+    designator: Code
+    recipe_revision_id: RowId
+
+
+class NewJob(Said):
+    """A request to rework sites of one board."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={
+            "examples": [
+                {
+                    "board_id": 1,
+                    "reason": "Opens under U3 in the boundary test",
+                    "reference": "NC-2291",
+                    "sites": [{"designator": "U3", "recipe_revision_id": 1}],
+                }
+            ]
+        },
+    )
+
+    board_id: RowId
+    reason: Annotated[Note, Field(min_length=1)]
+    reference: OptionalLine = ""
+    sites: Annotated[list[NewJobSite], Field(min_length=1, max_length=MAX_SITES)]
+
+
+class ValueUsed(Said):
+    """A setting or result as it really was: `Nozzle`, `N-15`."""
+
+    label: Line
+    value: Annotated[Line, Field(max_length=200)]
+
+
+class LotUsed(Said):
+    """A lot that was scanned or typed for this line, as it stands on the label."""
+
+    what: OptionalLine = ""
+    lot: Annotated[Line, Field(max_length=120)]
+
+
+CheckResult = Literal["pass", "fail", "not done"]
+
+
+class InspectionResult(Said):
+    """What the inspection found; voids as the largest share of one joint's X-ray area in %."""
+
+    visual: CheckResult = "not done"
+    xray: CheckResult = "not done"
+    largest_void_pct: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] | None = None
+    electrical: CheckResult = "not done"
+
+    @property
+    def has_failed(self) -> bool:
+        """Whether any check failed."""
+        return "fail" in {self.visual, self.xray, self.electrical}
+
+
+class StepDone(Said):
+    """What is signed on a line of the work card."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={
+            "examples": [
+                {
+                    "values": [{"label": "Flux depth", "value": "0.15 mm"}],
+                    "lots": [{"what": "flux", "lot": "F-2231"}],
+                    "remark": "",
+                }
+            ]
+        },
+    )
+
+    values: Annotated[list[ValueUsed], Field(max_length=MAX_VALUES)] = []
+    lots: Annotated[list[LotUsed], Field(max_length=MAX_LOTS)] = []
+    inspection: InspectionResult | None = None
+    remark: Note = ""
+
+
+class StepSkipped(Said):
+    """Why a line is left out."""
+
+    reason: Annotated[Note, Field(min_length=1)]
+
+
+class StepCorrected(StepDone):
+    """What should have been written, and why it is corrected."""
+
+    reason: Annotated[Note, Field(min_length=1)]
+
+
+class ClearJob(Said):
+    """At which bench the job is to be heated."""
+
+    bench_id: RowId
+
+
+class ReasonGiven(Said):
+    """Why something is done."""
+
+    reason: Annotated[Note, Field(min_length=1)]
+
+
+class CloseJob(Said):
+    """How a job ends."""
+
+    outcome: Outcome
+    remark: Note = ""
+
+
+class TraceChosen(Said):
+    """How a logger's file is to be read, and which column is which channel."""
+
+    choices: ReadingChoices = ReadingChoices()
+    channel_map: ChannelMap
+    remember: bool = True
+    remark: Note = ""

@@ -1,0 +1,179 @@
+"""Signs, skips and corrects the lines of a work card."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.accounts.rules import Person
+from app.audit.rules import Subject
+from app.jobs import rules
+from app.jobs.queries import SiteCard, WorkCard, get_entry, get_step, load_card
+from app.jobs.rules import HEATED, EntryKind, JobMove, JobState, RunState, StepKind
+from app.jobs.schemas import StepCorrected, StepDone
+from app.jobs.service import check_free, tell
+from app.jobs.tables import Job, JobStep, StepEntry
+
+
+def sign_step(
+    session: Session, job: Job, step_id: int, said: StepDone, *, person: Person, now: datetime
+) -> StepEntry:
+    """Sign a line with the values and lots really used.
+
+    OutOfTurn while an earlier line of the site is open; NotHeated for a heated line without a
+    complete run.
+    """
+    card, site, step = _prepare(session, job, step_id)
+    if step.kind in HEATED and not any(
+        run.state is RunState.COMPLETE for run in site.list_runs_of(step)
+    ):
+        raise rules.NotHeated(
+            f"“{step.kind}” has no complete run yet: record its trace first, or skip the line "
+            "with a reason."
+        )
+    if step.kind is StepKind.INSPECT and said.inspection is None:
+        raise rules.ReasonMissing("Say what the inspection found.", field="inspection")
+    entry = StepEntry(
+        step_id=step.id,
+        kind=EntryKind.DONE,
+        values=_describe_values(said),
+        lots=[lot.model_dump() for lot in said.lots],
+        remark=said.remark,
+        by_id=person.account_id,
+        at=now,
+    )
+    return _write(session, card, site, step, entry, person=person, now=now)
+
+
+def skip_step(
+    session: Session, job: Job, step_id: int, reason: str, *, person: Person, now: datetime
+) -> StepEntry:
+    """Leave a line out and say why."""
+    rules.check_reason(reason, "the line is skipped")
+    card, site, step = _prepare(session, job, step_id)
+    entry = StepEntry(
+        step_id=step.id,
+        kind=EntryKind.SKIPPED,
+        values={},
+        lots=[],
+        remark=reason,
+        by_id=person.account_id,
+        at=now,
+    )
+    return _write(session, card, site, step, entry, person=person, now=now)
+
+
+def correct_entry(
+    session: Session,
+    job: Job,
+    step_id: int,
+    entry_id: int,
+    said: StepCorrected,
+    *,
+    person: Person,
+    now: datetime,
+) -> StepEntry:
+    """Write what should have been written; the wrong entry stays and is named.
+
+    AlreadyCorrected when a newer correction stands; MoveNotAllowed once the job is closed.
+    """
+    card = load_card(session, job)
+    check_free(card)
+    if job.state is JobState.CLOSED:
+        raise rules.MoveNotAllowed("The job is closed; nothing on its card can be corrected.")
+    site, step = get_step(card, step_id)
+    old = get_entry(site, entry_id)
+    newest = site.find_valid_entry(step)
+    if newest is None or newest.id != old.id:
+        raise rules.AlreadyCorrected(
+            "This entry was corrected before; correct the newest one.", field="entry_id"
+        )
+    entry = StepEntry(
+        step_id=step.id,
+        kind=EntryKind.CORRECTION,
+        values={**_describe_values(said), "reason": said.reason},
+        lots=[lot.model_dump() for lot in said.lots],
+        remark=said.remark,
+        corrects_id=old.id,
+        by_id=person.account_id,
+        at=now,
+    )
+    return _write(session, card, site, step, entry, person=person, now=now)
+
+
+def begin_work(job: Job) -> None:
+    """Move a cleared job into work; NotCleared before it is cleared."""
+    if job.state is JobState.OPEN:
+        raise rules.NotCleared("Clear the job first: the page says what is missing.")
+    job.state = rules.get_next_state(job.state, JobMove.START)
+
+
+def _prepare(session: Session, job: Job, step_id: int) -> tuple[WorkCard, SiteCard, JobStep]:
+    card = load_card(session, job)
+    check_free(card)
+    site, step = get_step(card, step_id)
+    begin_work(job)
+    if site.is_written(step):
+        raise rules.AlreadyWritten(
+            f"“{step.kind}” is written already; correct its entry if it is wrong."
+        )
+    if any(run.state is RunState.RECORDING for run in site.list_runs_of(step)):
+        raise rules.RunRecording("A run of this line is still recording: finish or abort it first.")
+    check_turn(site, step)
+    return card, site, step
+
+
+def check_turn(site: SiteCard, step: JobStep) -> None:
+    """Refuse with OutOfTurn while an earlier line of the site is open."""
+    rules.check_turn(
+        step.kind,
+        [
+            (other.kind, site.is_written(other))
+            for other in site.steps
+            if other.ordinal < step.ordinal
+        ],
+    )
+
+
+def _write(
+    session: Session,
+    card: WorkCard,
+    site: SiteCard,
+    step: JobStep,
+    entry: StepEntry,
+    *,
+    person: Person,
+    now: datetime,
+) -> StepEntry:
+    session.add(entry)
+    session.flush()
+    details: dict[str, Any] = {
+        "designator": site.designator,
+        "step": str(step.kind),
+        "entry": entry.id,
+        "values": entry.values,
+        "lots": entry.lots,
+        "remark": entry.remark,
+    }
+    if entry.corrects_id is not None:
+        details["corrects"] = entry.corrects_id
+    tell(
+        session, card.job, _ACTIONS[entry.kind], person=person, now=now,
+        subject=Subject("step", step.id), details=details,
+    )  # fmt: skip
+    return entry
+
+
+_ACTIONS: Mapping[EntryKind, str] = {
+    EntryKind.DONE: "jobs.sign_step",
+    EntryKind.SKIPPED: "jobs.skip_step",
+    EntryKind.CORRECTION: "jobs.correct_entry",
+}
+
+
+def _describe_values(said: StepDone) -> dict[str, Any]:
+    described: dict[str, Any] = {"used": [value.model_dump() for value in said.values]}
+    if said.inspection is not None:
+        described["inspection"] = said.inspection.model_dump()
+    return described
