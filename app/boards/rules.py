@@ -2,10 +2,11 @@
 
 import re
 import unicodedata
+from collections.abc import Collection, Sequence
 from enum import StrEnum
 from typing import Final
 
-from app.core.refusals import TooLarge, Unacceptable
+from app.core.refusals import Conflict, Fault, TooLarge, Unacceptable, Unknown, Unreadable
 from app.core.text import parse_line
 
 DESIGNATOR_LENGTH_MAX: Final = 32
@@ -19,6 +20,7 @@ CELL_LENGTH_MAX: Final = 200
 RANGE_LENGTH_MAX: Final = 2_000
 COORDINATE_MAX_MM: Final = 5_000
 PARTS_DRAWN_MAX: Final = 5_000
+BOARDS_AT_ONCE_MAX: Final = 500
 
 # What a refusal repeats of a value is cut, so that a sentence stays a sentence.
 _SHOWN_LENGTH_MAX: Final = 40
@@ -33,6 +35,85 @@ class Side(StrEnum):
 
     TOP = "top"
     BOTTOM = "bottom"
+
+
+class FileKind(StrEnum):
+    """The two files that a layout comes from."""
+
+    PLACEMENT = "placement"
+    BILL = "bill"
+
+
+class AssemblyUnknown(Unknown):
+    """No assembly has this number."""
+
+    code = "boards.assembly_unknown"
+
+
+class AssemblyTaken(Conflict):
+    """The part number has an assembly of this revision already."""
+
+    code = "boards.assembly_taken"
+
+
+class BoardUnknown(Unknown):
+    """No board has this number."""
+
+    code = "boards.board_unknown"
+
+
+class PlacementUnknown(Unknown):
+    """The assembly has no such designator."""
+
+    code = "boards.placement_unknown"
+
+
+class SiteUnknown(Unknown):
+    """No site has this number."""
+
+    code = "boards.site_unknown"
+
+
+class DraftUnknown(Unknown):
+    """No layout draft has this number."""
+
+    code = "boards.layout_draft_unknown"
+
+
+class DraftClosed(Conflict):
+    """The layout draft was taken already."""
+
+    code = "boards.layout_draft_taken"
+
+
+class LayoutNotReady(Conflict):
+    """Something in the files still stands in the way of taking the layout."""
+
+    code = "boards.layout_not_ready"
+
+
+class RevisionNotSaid(Unacceptable):
+    """A layout that corrects another one needs a revision of its own."""
+
+    code = "boards.revision_not_said"
+
+
+class FileNotSent(Unacceptable):
+    """A file was asked for and none came."""
+
+    code = "boards.file_not_sent"
+
+
+class SerialsUnusable(Unreadable):
+    """Some of several serials cannot be registered; each fault names its line."""
+
+    code = "boards.serials_unusable"
+
+
+class TooManySerials(TooLarge):
+    """More serials came at once than are registered at once."""
+
+    code = "boards.too_many_serials"
 
 
 class FileTooLarge(TooLarge):
@@ -150,6 +231,71 @@ def parse_serial(text: str, *, field: str | None = None) -> str:
                 field=field,
             )
     return serial
+
+
+def parse_serials(lines: Sequence[str], *, known: Collection[str] = ()) -> tuple[str, ...]:
+    """Return the serials of lines, one each; empty lines are passed over.
+
+    `known` are serials that the assembly has already. Raises SerialsUnusable with one fault for
+    each line that cannot be taken, TooManySerials beyond 500 and SerialUnusable for none at all.
+    """
+    filled = [(number, line) for number, line in enumerate(lines, start=1) if line.strip()]
+    if not filled:
+        raise SerialUnusable("Give one serial at least.", field="serials")
+    if len(filled) > BOARDS_AT_ONCE_MAX:
+        raise TooManySerials(
+            f"{len(filled):,} serials came; at most {BOARDS_AT_ONCE_MAX} are registered at once.",
+            field="serials",
+        )
+    faults: list[Fault] = []
+    first_lines: dict[str, int] = {}
+    for number, line in filled:
+        try:
+            serial = parse_serial(line)
+        except SerialUnusable as refusal:
+            faults.append(Fault(f"serials.{number - 1}", f"Line {number}: {refusal.sentence}"))
+            continue
+        first = first_lines.setdefault(serial, number)
+        if first != number:
+            told = f"the serial {spell_cut(serial)} stands on line {first} already."
+        elif serial in known:
+            told = f"the serial {spell_cut(serial)} is registered for this assembly already."
+        else:
+            continue
+        faults.append(Fault(f"serials.{number - 1}", f"Line {number}: {told}"))
+    if faults:
+        raise SerialsUnusable(tuple(faults))
+    return tuple(first_lines)
+
+
+def suggest_next_revision(revision: str, *, taken: Collection[str] = ()) -> str:
+    """Return the revision code that would follow: B after A, AA after Z, r0.2.2 after r0.2.1.
+
+    A code that ends in neither a letter nor a digit gets a 2 behind it. What is taken is passed
+    over.
+    """
+    following = revision
+    for _ in range(len(taken) + 1):
+        following = _find_following(following)
+        if following not in taken:
+            break
+    return following
+
+
+def _find_following(revision: str) -> str:
+    number = re.search(r"[0-9]+$", revision)
+    if number is not None:
+        digits = number[0][-9:]
+        head = revision[: len(revision) - len(digits)]
+        return head + str(int(digits) + 1).zfill(len(digits))
+    word = re.search(r"(?<![A-Za-z])(?:[A-Z]{1,3}|[a-z]{1,3})$", revision)
+    if word is None:
+        return f"{revision}2"
+    first, last = ("A", "Z") if word[0].isupper() else ("a", "z")
+    kept = word[0].rstrip(last)
+    rolled = len(word[0]) - len(kept)
+    carried = kept[:-1] + chr(ord(kept[-1]) + 1) if kept else first
+    return revision[: word.start()] + carried + first * rolled
 
 
 def is_array_package(package: str) -> bool:

@@ -1,21 +1,14 @@
 """The tables of assemblies, their layouts, boards and sites."""
 
 from datetime import datetime
-from enum import StrEnum
 from typing import Any
 
 from sqlalchemy import JSON, CheckConstraint, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
+from app.boards.rules import Side
 from app.core.db import Base, Versioned
 from app.materials.tables import Part
-
-
-class Side(StrEnum):
-    """The side of a board a part stands on."""
-
-    TOP = "top"
-    BOTTOM = "bottom"
 
 
 class Assembly(Versioned, Base):
@@ -90,9 +83,9 @@ class Placement(Base):
         String(64), CheckConstraint("designator <> ''", name="designator_said")
     )
     part_id: Mapped[int | None] = mapped_column(ForeignKey("parts.id"), index=True)
-    part_number: Mapped[str] = mapped_column(String(120))
-    value: Mapped[str] = mapped_column(String(120))
-    package: Mapped[str] = mapped_column(String(120))
+    part_number: Mapped[str] = mapped_column(String(200))
+    value: Mapped[str] = mapped_column(String(200))
+    package: Mapped[str] = mapped_column(String(200))
     x_mm: Mapped[float | None]
     y_mm: Mapped[float | None]
     rotation_deg: Mapped[float | None]

@@ -1,35 +1,12 @@
 """The table of parts."""
 
 from datetime import datetime
-from enum import StrEnum
 
 from sqlalchemy import CheckConstraint, String
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.core.db import Base, Versioned
-
-
-class PackageType(StrEnum):
-    """The kinds of package, in the trade's words."""
-
-    BGA = "BGA"
-    CSP = "CSP"
-    QFN = "QFN"
-    LGA = "LGA"
-    OTHER = "other"
-
-
-class MoistureLevel(StrEnum):
-    """Moisture sensitivity levels of J-STD-020."""
-
-    L1 = "1"
-    L2 = "2"
-    L2A = "2a"
-    L3 = "3"
-    L4 = "4"
-    L5 = "5"
-    L5A = "5a"
-    L6 = "6"
+from app.materials.rules import MoistureLevel, PackageType
 
 
 class Part(Versioned, Base):

@@ -1,0 +1,1 @@
+"""The JSON of assemblies, layouts and boards, in and out."""
