@@ -16,20 +16,28 @@ SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 _FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 
 
-async def read_body(request: Request) -> FormData | bytes:
+async def parse_body(request: Request) -> FormData | bytes:
     """Read the whole body before a transaction begins: a slow sender must not hold a lock.
 
-    Form bodies are parsed (at most 2 files and 2,000 fields); any other stays bytes.
+    Form bodies are parsed (at most 2 files and 2,000 fields); any other stays bytes. Asked again,
+    it gives what was read before.
     """
     if request.method in SAFE_METHODS:
         return b""
-    if request.headers.get("content-type", "").startswith(_FORM_TYPES):
-        return await request.form(
-            max_files=2,
-            max_fields=2_000,
-            max_part_size=request.app.state.settings.body_limit_kb * 1024,
-        )
-    return await request.body()
+    if not request.headers.get("content-type", "").startswith(_FORM_TYPES):
+        return await request.body()
+    most = request.app.state.settings.body_limit_kb * 1024
+    return await request.form(max_files=2, max_fields=2_000, max_part_size=most)
+
+
+async def read_body(request: Request) -> AsyncIterator[FormData | bytes]:
+    """Give the body to the route; the files of a form are closed when the answer is out."""
+    body = await parse_body(request)
+    try:
+        yield body
+    finally:
+        if isinstance(body, FormData):
+            await body.close()
 
 
 async def get_session(
@@ -51,18 +59,25 @@ async def get_session(
         session = state.sessions.write()
         try:
             yield session
-            await run_in_threadpool(session.commit)
-        finally:
+        except BaseException:
             await run_in_threadpool(session.close)
+            raise
+        await run_in_threadpool(_commit, session)
 
 
-def get_now(request: Request) -> datetime:
+def _commit(session: Session) -> None:
+    with session:
+        session.commit()
+
+
+# What only looks something up is async: a thread's turn costs more than the look.
+async def get_now(request: Request) -> datetime:
     """Return the moment of the request, from the app's clock."""
     now: datetime = request.app.state.clock()
     return now
 
 
-def get_settings(request: Request) -> Settings:
+async def get_settings(request: Request) -> Settings:
     """Return the settings the app was created with."""
     settings: Settings = request.app.state.settings
     return settings
