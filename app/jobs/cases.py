@@ -6,7 +6,7 @@ from app.core.settings import Settings
 from app.jobs.clearance import JobCase, PartLimits, SiteCase
 from app.jobs.queries import SiteCard, WorkCard, count_heats, count_reworks
 from app.plant.tables import Bench
-from app.recipes.body.forms import parse_stored_body
+from app.recipes.queries import get_body
 from app.recipes.rules import fits
 
 
@@ -26,7 +26,7 @@ def compose_case(session: Session, card: WorkCard, bench: Bench, settings: Setti
 
 def _compose_site(session: Session, card: WorkCard, site: SiteCard) -> SiteCase:
     revision = site.job_site.revision
-    body = parse_stored_body(revision.body)
+    body = get_body(revision)
     placement = site.job_site.site.placement
     assembly = card.job.board.assembly
     part = placement.part

@@ -147,13 +147,12 @@ def get_step(card: WorkCard, step_id: int) -> tuple[SiteCard, JobStep]:
     raise StepUnknown(f"This job has no line number {step_id}.", field="step_id")
 
 
-def get_entry(site: SiteCard, entry_id: int) -> StepEntry:
-    """Return an entry of a site's lines; EntryUnknown if there is none."""
-    for written in site.entries.values():
-        for entry in written:
-            if entry.id == entry_id:
-                return entry
-    raise EntryUnknown(f"This job has no entry number {entry_id}.", field="entry_id")
+def get_entry(site: SiteCard, step: JobStep, entry_id: int) -> StepEntry:
+    """Return an entry of a line; EntryUnknown if it has none such."""
+    for entry in site.entries.get(step.id, ()):
+        if entry.id == entry_id:
+            return entry
+    raise EntryUnknown(f"This line has no entry number {entry_id}.", field="entry_id")
 
 
 def get_run(session: Session, run_id: int) -> Run:

@@ -83,12 +83,22 @@ JOB_MOVES: Final[Mapping[tuple[JobState, JobMove], tuple[JobState, Action]]] = {
 }
 
 
+_WHY_NOT: Final[Mapping[JobMove, str]] = {
+    JobMove.CLEAR: "This job is {state}; a run checks everything again by itself.",
+    JobMove.START: "This job is {state}: clear it first, the page says what is missing.",
+    JobMove.CLOSE: "This job is {state}, and nothing was done yet; cancel it instead.",
+    JobMove.CANCEL: "This job is {state}; close it as accepted, rejected or scrapped instead.",
+}
+
+
 def get_next_state(state: JobState, move: JobMove) -> JobState:
     """Return where a move leads; MoveNotAllowed when the state has no such move."""
     try:
         return JOB_MOVES[state, move][0]
     except KeyError:
-        raise MoveNotAllowed(f"A job that is {state} cannot {move}.") from None
+        if state is JobState.CLOSED:
+            raise MoveNotAllowed("The job is closed; nothing about it can be changed.") from None
+        raise MoveNotAllowed(_WHY_NOT[move].format(state=state)) from None
 
 
 # The lines during which the site is heated with the nozzle; each needs a run.
@@ -207,6 +217,18 @@ class RunRecording(Conflict):
     """A run of this site is still being recorded."""
 
     code = "jobs.run_recording"
+
+
+class TraceUnusable(Unacceptable):
+    """Nothing can be computed from the trace."""
+
+    code = "jobs.trace_unusable"
+
+
+class InspectionMisplaced(Unacceptable):
+    """Only the last line says what an inspection found."""
+
+    code = "jobs.inspection_misplaced"
 
 
 class LinesOpen(Conflict):

@@ -1,6 +1,6 @@
 """Records runs: a logger's file comes in, its columns are told apart, its figures computed."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,6 +13,7 @@ from app.accounts.rules import Person
 from app.audit.rules import Subject
 from app.core.canonical_json import compute_digest
 from app.core.clock import spell_utc
+from app.core.refusals import Refusal
 from app.core.settings import Settings
 from app.files.queries import get_content
 from app.files.service import keep_file
@@ -26,17 +27,30 @@ from app.jobs.schemas import TraceChosen
 from app.jobs.service import check_free, lock_job, tell
 from app.jobs.tables import Job, JobStep, Run
 from app.jobs.work import begin_work, check_turn
+from app.numerics.errors import NumericsError
 from app.plant.rules import check_in_use
 from app.plant.tables import Bench, BenchReading
-from app.recipes.body.forms import parse_stored_body
-from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.setup import Thermocouple
+from app.recipes.queries import get_body
 from app.traces.files import LoggerReading, ReadingLimits, read_logger_file
 from app.traces.queries import load_samples
 from app.traces.rules import Channel, ChannelMap, ChannelRole, ReadingChoices
 from app.traces.service import keep_trace
 
 LONGEST_NAME = 60
+# What a reader refuses because of what it guessed: a person's choices can put it right.
+PUT_RIGHT_BY_CHOICES = frozenset(
+    {
+        "traces.no_time_column",
+        "traces.no_temperature_column",
+        "traces.too_many_temperature_columns",
+        "traces.row_too_wide",
+        "traces.decimal_marks_mixed",
+        "traces.units_mixed",
+        "traces.time_unreadable",
+        "traces.time_not_increasing",
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -50,6 +64,25 @@ class Suggestion:
     choices: ReadingChoices
     channels: tuple[Channel, ...]
     is_remembered: bool
+
+    def is_settled(self, plan: Sequence[Thermocouple]) -> bool:
+        """Say whether the bench's memory leaves nothing to ask: every channel agrees with the plan.
+
+        Each channel in use has its column, role and part as the plan names them, and no channel
+        that the plan requires is missing.
+        """
+        if not self.is_remembered:
+            return False
+        used = {c.name.casefold(): c for c in self.channels if c.role is not ChannelRole.UNUSED}
+        columns = {column.index for column in self.reading.columns}
+        planned = {one.channel.casefold(): one for one in plan}
+        asked = {q.column for q in self.reading.questions if q.about == "unit"}
+        return (
+            all(q.about == "unit" for q in self.reading.questions)
+            and all(c.column in columns and c.column not in asked for c in used.values())
+            and all(_agrees(c, planned.get(name)) for name, c in used.items())
+            and all(name in used for name, one in planned.items() if one.required)
+        )
 
 
 def start_run(
@@ -67,7 +100,8 @@ def start_run(
     """Begin a run of a heated line with the file its logger wrote.
 
     Everything is checked again as it is at this moment; NotClear says what stops the heat. The
-    file is refused if it cannot be read at all. Nothing is computed before `complete_run`.
+    file is refused if no choice could make it readable. Nothing is computed before
+    `complete_run`.
     """
     card = load_card(session, job)
     check_free(card)
@@ -77,7 +111,7 @@ def start_run(
     check_turn(site, step)
     check_in_use(bench.code, is_retired=bench.retired_at is not None)
     clearance = _check_clear(session, card, bench, settings, now=now, person=person)
-    read_file(content, ReadingChoices(), settings=settings)
+    check_file(content, settings=settings)
     run = Run(
         job_site_id=site.job_site.id,
         step_id=step.id,
@@ -111,6 +145,15 @@ def read_file(content: bytes, choices: ReadingChoices, *, settings: Settings) ->
     return read_logger_file(content, choices=choices, limits=limits)
 
 
+def check_file(content: bytes, *, settings: Settings) -> None:
+    """Refuse a file that no choice could make readable, with what its reader says."""
+    try:
+        read_file(content, ReadingChoices(), settings=settings)
+    except Refusal as refusal:
+        if refusal.code not in PUT_RIGHT_BY_CHOICES:
+            raise
+
+
 def suggest(
     session: Session, run: Run, *, choices: ReadingChoices | None, settings: Settings
 ) -> Suggestion:
@@ -122,7 +165,7 @@ def suggest(
     content = get_content(session, _get_file(run))
     plain = read_file(content, choices or ReadingChoices(), settings=settings)
     remembered = find_bench_reading(session, run.bench_id, compute_headers_digest(plain))
-    plan = _get_body(run).thermocouples
+    plan = get_body(run.job_site.revision).thermocouples
     if remembered is None:
         return Suggestion(
             plain, choices or ReadingChoices(), guess_channels(plain, plan), is_remembered=False
@@ -131,6 +174,25 @@ def suggest(
     reading = read_file(content, kept, settings=settings)
     channels = ChannelMap.model_validate(remembered.channel_map).channels
     return Suggestion(reading, kept, _follow_plan(channels, plan), is_remembered=True)
+
+
+def complete_at_once(
+    session: Session, run: Run, *, settings: Settings, person: Person, now: datetime
+) -> bool:
+    """Complete a run whose bench remembers how its file is read; False while anything is to ask."""
+    try:
+        suggestion = suggest(session, run, choices=None, settings=settings)
+    except Refusal:
+        return False
+    if not suggestion.is_settled(get_body(run.job_site.revision).thermocouples):
+        return False
+    said = TraceChosen(
+        choices=suggestion.choices,
+        channel_map=ChannelMap(channels=suggestion.channels),
+        remember=False,
+    )
+    complete_run(session, run, said, settings=settings, person=person, now=now)
+    return True
 
 
 def complete_run(
@@ -143,28 +205,29 @@ def complete_run(
     now: datetime,
 ) -> Run:
     """Keep the run's trace, compute its figures, and lock the run for good."""
-    _check_recording(run)
     card, site, step = _find_place(session, run)
-    check_free(card)
     content = get_content(session, _get_file(run))
     reading = read_file(content, said.choices, settings=settings)
-    trace = keep_trace(
-        session,
-        content,
-        file_name=run.file_name or "trace.csv",
-        reading=reading,
-        choices=said.choices,
-        channel_map=said.channel_map,
-        zone=settings.zone,
-        person=person,
-        now=now,
-    )
-    figures = analyse_run(
-        _get_body(run),
-        load_samples(session, trace),
-        findings=trace.reading["findings"],
-        step=step.kind,
-    )
+    try:
+        trace = keep_trace(
+            session,
+            content,
+            file_name=run.file_name or "trace.csv",
+            reading=reading,
+            choices=said.choices,
+            channel_map=said.channel_map,
+            zone=settings.zone,
+            person=person,
+            now=now,
+        )
+        figures = analyse_run(
+            get_body(run.job_site.revision),
+            load_samples(session, trace),
+            findings=trace.reading["findings"],
+            step=step.kind,
+        )
+    except NumericsError as error:
+        raise rules.TraceUnusable(f"Nothing can be computed from this file: {error}") from None
     described = describe_figures(figures)
     run.state = RunState.COMPLETE
     run.trace_id = trace.id
@@ -194,7 +257,6 @@ def complete_run(
 def abort_run(session: Session, run: Run, reason: str, *, person: Person, now: datetime) -> Run:
     """End a run that is not to count, and say why; its file stays kept."""
     rules.check_reason(reason, "the run is aborted")
-    _check_recording(run)
     card, site, step = _find_place(session, run)
     run.state = RunState.ABORTED
     run.ended_at = now
@@ -249,14 +311,42 @@ def guess_channels(reading: LoggerReading, plan: Sequence[Thermocouple]) -> tupl
 
 
 def _follow_plan(channels: Sequence[Channel], plan: Sequence[Thermocouple]) -> tuple[Channel, ...]:
-    """Let an adjacent channel name the part that this recipe's plan names."""
-    designators = {one.channel.casefold(): one.designator for one in plan if one.designator}
+    """Let the channels that a bench remembers be called as this recipe's plan calls them.
+
+    What a bench remembers is where the sensor of a column sits; name and adjacent part are the
+    plan's, by its name where the roles agree, else by the role in the plan's order.
+    """
+    left = {one.channel.casefold(): one for one in plan}
+    named: dict[int, Thermocouple] = {}
+    for channel in channels:
+        one = left.get(channel.name.casefold())
+        if one is not None and one.role is channel.role:
+            named[channel.column] = left.pop(channel.name.casefold())
+    for channel in channels:
+        same = next((key for key, one in left.items() if one.role is channel.role), None)
+        if channel.column not in named and same is not None:
+            named[channel.column] = left.pop(same)
+    taken = {one.channel.casefold() for one in named.values()}
     return tuple(
-        channel.model_copy(update={"designator": designators[channel.name.casefold()]})
-        if channel.role is ChannelRole.ADJACENT and channel.name.casefold() in designators
-        else channel
-        for channel in channels
+        _name_after(channel, named.get(channel.column), taken=taken) for channel in channels
     )
+
+
+def _name_after(channel: Channel, one: Thermocouple | None, *, taken: Collection[str]) -> Channel:
+    if one is not None:
+        return channel.model_copy(
+            update={"name": one.channel, "designator": one.designator or None}
+        )
+    if channel.name.casefold() in taken:
+        name = f"column {channel.column + 1}"
+        return channel.model_copy(update={"name": name})
+    return channel
+
+
+def _agrees(channel: Channel, planned: Thermocouple | None) -> bool:
+    if planned is None:
+        return channel.role is not ChannelRole.ADJACENT
+    return channel.role is planned.role and (channel.designator or "") == planned.designator
 
 
 def _remember(
@@ -319,13 +409,16 @@ def _get_file(run: Run) -> str:
     return run.file_sha256
 
 
-def _get_body(run: Run) -> RecipeBody:
-    return parse_stored_body(run.job_site.revision.body)
-
-
 def _find_place(session: Session, run: Run) -> tuple[WorkCard, SiteCard, JobStep]:
+    """Return the run's job, site and line; from here on nobody else changes them.
+
+    JobHeld while a hold is on the job; RunOver when the run has ended.
+    """
     job = lock_job(session, run.job_site.job_id)
+    session.refresh(run, ["state", "version", "ended_at"])
     card = load_card(session, job)
+    check_free(card)
+    _check_recording(run)
     site, step = get_step(card, run.step_id)
     return card, site, step
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 
+from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -10,6 +11,7 @@ from app.accounts.rules import Person
 from app.audit import service as audit
 from app.audit.rules import Subject
 from app.boards.queries import get_board, get_placement
+from app.boards.rules import PlacementUnknown
 from app.boards.service import get_or_create_site
 from app.boards.tables import Board
 from app.core.canonical_json import JsonValue
@@ -18,21 +20,22 @@ from app.core.settings import Settings
 from app.jobs import rules
 from app.jobs.cases import compose_case
 from app.jobs.clearance import RULES, Signal, describe_findings, find_all, is_clear
+from app.jobs.outcomes import check_acceptable
 from app.jobs.queries import WorkCard, find_open_job_of_site, get_job, load_card
-from app.jobs.rules import HEATED, JobMove, JobState, Outcome, RunState, StepKind
-from app.jobs.schemas import CloseJob, InspectionResult, NewJob, NewJobSite
+from app.jobs.rules import JobMove, JobState, Outcome, RunState
+from app.jobs.schemas import CloseJob, NewJob, NewJobSite
 from app.jobs.tables import Job, JobHold, JobSite, JobStep
 from app.plant.rules import check_in_use
 from app.plant.tables import Bench
-from app.recipes.body.forms import parse_stored_body
-from app.recipes.queries import get_revision
-from app.recipes.rules import RevisionState, fits
+from app.recipes.queries import get_body, get_revision
+from app.recipes.rules import RevisionState, RevisionUnknown, fits
 from app.recipes.tables import RecipeRevision
-from app.recipes.verdict import VerdictState
 
 
 def open_job(session: Session, new: NewJob, *, person: Person, now: datetime) -> Job:
     """Open a job for sites of one board, each with a published recipe revision that fits it."""
+    # Two jobs for one site of a board would otherwise not see each other.
+    session.execute(select(Board.id).where(Board.id == new.board_id).with_for_update())
     board = get_board(session, new.board_id)
     if board.scrapped_at is not None:
         raise rules.BoardScrapped(f"Board {board.serial} is scrapped.", field="board_id")
@@ -90,6 +93,8 @@ def clear_job(
 def place_hold(session: Session, job: Job, reason: str, *, person: Person, now: datetime) -> Job:
     """Stop all work on a job until the hold is lifted."""
     rules.check_reason(reason, "the job is held")
+    if load_card(session, job).open_hold is not None:
+        raise rules.JobHeld("The job is on hold already.")
     if job.state is JobState.CLOSED:
         raise rules.MoveNotAllowed("A closed job cannot be held.")
     hold = JobHold(job_id=job.id, reason=reason, placed_by_id=person.account_id, placed_at=now)
@@ -128,7 +133,7 @@ def close_job(session: Session, job: Job, said: CloseJob, *, person: Person, now
     """Close a job with its outcome.
 
     LinesOpen while a line is not written (unless the board is given up); OutcomeContradicted when
-    it is accepted against a failed inspection, or outside its window without a remark.
+    it is accepted against what was recorded (see outcomes).
     """
     if said.outcome is Outcome.CANCELLED:
         return cancel_job(session, job, said.remark, person=person, now=now)
@@ -136,12 +141,12 @@ def close_job(session: Session, job: Job, said: CloseJob, *, person: Person, now
     check_free(card)
     _check_no_recording(card)
     if said.outcome is Outcome.ACCEPTED:
-        _check_acceptable(card, said.remark)
+        check_acceptable(card, said.remark)
     else:
         rules.check_reason(said.remark, f"the job ends as {said.outcome}", field="remark")
     _close(session, job, JobMove.CLOSE, said.outcome, said.remark, person=person, now=now)
     if said.outcome is Outcome.SCRAPPED:
-        job.board.scrapped_at = now
+        job.board.scrapped_at = job.board.scrapped_at or now
         session.flush()
     return job
 
@@ -186,10 +191,16 @@ def _add_site(
     session: Session, job: Job, board: Board, new: NewJobSite, *, place: int
 ) -> dict[str, JsonValue]:
     field = f"sites.{place}"
-    placement = get_placement(session, board.assembly_id, new.designator)
-    revision = get_revision(session, new.recipe_revision_id)
+    try:
+        placement = get_placement(session, assembly_id=board.assembly_id, designator=new.designator)
+    except PlacementUnknown as refusal:
+        raise PlacementUnknown(refusal.sentence, field=f"{field}.designator") from None
+    try:
+        revision = get_revision(session, new.recipe_revision_id)
+    except RevisionUnknown as refusal:
+        raise RevisionUnknown(refusal.sentence, field=f"{field}.recipe_revision_id") from None
     _check_usable(revision, field=f"{field}.recipe_revision_id")
-    body = parse_stored_body(revision.body)
+    body = get_body(revision)
     fit = fits(
         body,
         assembly_part_number=board.assembly.part_number,
@@ -202,7 +213,7 @@ def _add_site(
             f"The recipe does not fit {placement.designator}: {fit.reason}.",
             field=f"{field}.recipe_revision_id",
         )
-    site = get_or_create_site(session, board, placement)
+    site = get_or_create_site(session, board, placement.designator)
     busy = find_open_job_of_site(session, site.id)
     if busy is not None:
         sentence = f"{placement.designator} is being reworked by {rules.spell_job(busy)} already."
@@ -244,35 +255,6 @@ def _check_no_recording(card: WorkCard) -> None:
             raise rules.RunRecording(
                 f"A run of {site.designator} is still recording: finish or abort it first."
             )
-
-
-def _check_acceptable(card: WorkCard, remark: str) -> None:
-    waiting = card.next_step
-    if waiting is not None:
-        site, step = waiting
-        raise rules.LinesOpen(
-            f"“{step.kind}” of {site.designator} is still open: sign it, or skip it with a reason."
-        )
-    for site in card.sites:
-        for step in site.steps:
-            entry = site.find_valid_entry(step)
-            said = entry.values.get("inspection") if entry else None
-            if said and InspectionResult.model_validate(said).has_failed:
-                raise rules.OutcomeContradicted(
-                    f"The inspection of {site.designator} failed; reject the job, or correct the "
-                    "entry if it is wrong.",
-                    field="outcome",
-                )
-            if step.kind not in HEATED or step.kind is StepKind.REMOVE:
-                continue
-            runs = [r for r in site.list_runs_of(step) if r.state is RunState.COMPLETE]
-            outside = not runs or runs[-1].verdict != VerdictState.INSIDE
-            if outside and not remark:
-                raise rules.OutcomeContradicted(
-                    f"The last reflow of {site.designator} is not inside its window; say in the "
-                    "remark why the job is accepted all the same.",
-                    field="remark",
-                )
 
 
 def _close(

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.accounts.rules import Person
 from app.audit.rules import Subject
 from app.jobs import rules
+from app.jobs.outcomes import is_skipped
 from app.jobs.queries import SiteCard, WorkCard, get_entry, get_step, load_card
 from app.jobs.rules import HEATED, EntryKind, JobMove, JobState, RunState, StepKind
 from app.jobs.schemas import StepCorrected, StepDone
@@ -32,8 +33,7 @@ def sign_step(
             f"“{step.kind}” has no complete run yet: record its trace first, or skip the line "
             "with a reason."
         )
-    if step.kind is StepKind.INSPECT and said.inspection is None:
-        raise rules.ReasonMissing("Say what the inspection found.", field="inspection")
+    _check_inspection(step, said)
     entry = StepEntry(
         step_id=step.id,
         kind=EntryKind.DONE,
@@ -78,21 +78,26 @@ def correct_entry(
 
     AlreadyCorrected when a newer correction stands; MoveNotAllowed once the job is closed.
     """
-    card = load_card(session, job)
-    check_free(card)
     if job.state is JobState.CLOSED:
         raise rules.MoveNotAllowed("The job is closed; nothing on its card can be corrected.")
+    card = load_card(session, job)
+    check_free(card)
     site, step = get_step(card, step_id)
-    old = get_entry(site, entry_id)
+    old = get_entry(site, step, entry_id)
     newest = site.find_valid_entry(step)
     if newest is None or newest.id != old.id:
         raise rules.AlreadyCorrected(
             "This entry was corrected before; correct the newest one.", field="entry_id"
         )
+    described = _describe_values(said)
+    if is_skipped(site, step) and not (said.values or said.lots or said.inspection):
+        described["skipped"] = True
+    else:
+        _check_inspection(step, said)
     entry = StepEntry(
         step_id=step.id,
         kind=EntryKind.CORRECTION,
-        values={**_describe_values(said), "reason": said.reason},
+        values={**described, "reason": said.reason},
         lots=[lot.model_dump() for lot in said.lots],
         remark=said.remark,
         corrects_id=old.id,
@@ -122,6 +127,16 @@ def _prepare(session: Session, job: Job, step_id: int) -> tuple[WorkCard, SiteCa
         raise rules.RunRecording("A run of this line is still recording: finish or abort it first.")
     check_turn(site, step)
     return card, site, step
+
+
+def _check_inspection(step: JobStep, said: StepDone) -> None:
+    if step.kind is StepKind.INSPECT and said.inspection is None:
+        raise rules.ReasonMissing("Say what the inspection found.", field="inspection")
+    if step.kind is not StepKind.INSPECT and said.inspection is not None:
+        raise rules.InspectionMisplaced(
+            f"“{step.kind}” is no inspection; say what was found on the line “inspect”.",
+            field="inspection",
+        )
 
 
 def check_turn(site: SiteCard, step: JobStep) -> None:
