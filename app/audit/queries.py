@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import Row, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.audit.tables import AuditEntry, NameCard
@@ -10,23 +10,26 @@ from app.audit.tables import AuditEntry, NameCard
 Last = tuple[int, bytes]
 CHUNK = 2_000
 
+_TABLE = AuditEntry.__table__
+# Every write asks these: made once, and asked below the object mapper.
+_LAST = select(_TABLE.c.seq, _TABLE.c.frontier).order_by(_TABLE.c.seq.desc()).limit(1)
+_LAST_OF_BOARD = (
+    select(_TABLE.c.board_number, _TABLE.c.leaf_hash)
+    .where(_TABLE.c.board_id == bindparam("board"))
+    .order_by(_TABLE.c.board_number.desc())
+    .limit(1)
+)
+
 
 def find_last(session: Session) -> Last | None:
     """Return the newest entry's number and frontier, or None in an empty log."""
-    row = session.execute(
-        select(AuditEntry.seq, AuditEntry.frontier).order_by(AuditEntry.seq.desc()).limit(1)
-    ).first()
+    row = session.connection().execute(_LAST).first()
     return None if row is None else (row.seq, row.frontier)
 
 
 def find_last_of_board(session: Session, board_id: int) -> tuple[int, bytes] | None:
     """Return the running number and leaf hash of a board's newest entry, or None."""
-    row = session.execute(
-        select(AuditEntry.board_number, AuditEntry.leaf_hash)
-        .where(AuditEntry.board_id == board_id)
-        .order_by(AuditEntry.board_number.desc())
-        .limit(1)
-    ).first()
+    row = session.connection().execute(_LAST_OF_BOARD, {"board": board_id}).first()
     return None if row is None else (row.board_number, row.leaf_hash)
 
 
@@ -38,10 +41,9 @@ def count_entries(session: Session) -> int:
 def iterate_entries(session: Session) -> Iterator[Row[tuple[object, ...]]]:
     """Return every entry in order, read in pieces so that memory stays flat."""
     after = -(2**62)
-    table = AuditEntry.__table__
     while True:
         rows = session.execute(
-            select(table).where(table.c.seq > after).order_by(table.c.seq).limit(CHUNK)
+            select(_TABLE).where(_TABLE.c.seq > after).order_by(_TABLE.c.seq).limit(CHUNK)
         ).all()
         yield from rows
         if len(rows) < CHUNK:

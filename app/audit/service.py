@@ -20,6 +20,8 @@ from app.numerics.merkle import append_to_frontier, compute_root, hash_leaf
 LOG_LOCK: Final = 0x5769636B
 _TALES: Final = "audit_tales"
 _CHANGED: Final = "audit_changed"
+_TAKE_LOCK: Final = text("SELECT pg_advisory_xact_lock(:key)")
+_ADD_ENTRIES: Final = insert(AuditEntry.__table__)  # type: ignore[arg-type]
 
 
 class ChangeWithoutTale(RuntimeError):
@@ -101,7 +103,7 @@ def _write(session: Session, tales: list[Tale]) -> None:
     # The lock, the read of the newest entry and the insert are the transaction's last statements:
     # locks taken before it are held by transactions that need only wait for this one.
     if session.get_bind().dialect.name == "postgresql":
-        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOG_LOCK})
+        session.connection().execute(_TAKE_LOCK, {"key": LOG_LOCK})
     seq, stored = find_last(session) or (0, b"")
     frontier = split_frontier(stored)
     links: dict[int, tuple[int, bytes | None]] = {}
@@ -131,7 +133,7 @@ def _write(session: Session, tales: list[Tale]) -> None:
                 "board_number": link.number if link is not None else None,
             }
         )
-    session.connection().execute(insert(AuditEntry.__table__), rows)  # type: ignore[arg-type]
+    session.connection().execute(_ADD_ENTRIES, rows)
 
 
 def _link(

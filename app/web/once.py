@@ -117,7 +117,7 @@ def _spell(body: bytes, status: HTTPStatus, etag: str | None) -> Response:
     return answer
 
 
-def get_once(
+async def get_once(
     request: Request, body: RequestBody, now: Now, idempotency_key: IdempotencyKey = None
 ) -> Once:
     """Return the request's key with the fingerprint of its method, address and body."""
