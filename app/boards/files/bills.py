@@ -20,7 +20,7 @@ from app.boards.files.grid import Guess, read_grid
 from app.boards.files.layouts import BillLine, Duplicate, list_duplicate_findings
 from app.boards.files.titles import BILL_TITLES
 from app.boards.files.values import is_not_fitted, parse_cell
-from app.boards.rules import FILE_LINES_MAX, DesignatorUnusable, spell_cut
+from app.boards.rules import FILE_LINES_MAX, RANGE_LENGTH_MAX, DesignatorUnusable, spell_cut
 
 _QUANTITY: Final = re.compile(r"([0-9]{1,6})(?:[.,]0{1,6})?")
 _CONTENT: Final[tuple[tuple[BillField, ContentTest], ...]] = (
@@ -110,11 +110,15 @@ def _read_rows(
     duplicates: list[Duplicate] = []
     findings: list[str] = []
     first_lines: dict[str, int] = {}
+    named_count = 0
     for row in rows:
         try:
-            named = parse_designators(row.cell(index[BillField.DESIGNATORS]))
+            named = parse_designators(
+                row.cell(index[BillField.DESIGNATORS]),
+                at_most=min(RANGE_LENGTH_MAX, FILE_LINES_MAX - named_count),
+            )
+            named_count += len(named)
             words = {field: _read_words(row, field, index) for field in _WORD_FIELDS}
-            _check_total(len(first_lines) + len(named))
         except DesignatorUnusable as refusal:
             reason = refusal.sentence.removesuffix(".")
             refused.append(refuse_line(row.line_number, reason, row.cells))
@@ -160,14 +164,6 @@ def _read_words(row: Row, field: BillField, index: dict[BillField, int | None]) 
         return parse_cell(row.cell(index[field]))
     except ValueError as reason:
         raise ValueError(f"{field}: {reason}") from None
-
-
-def _check_total(count: int) -> None:
-    if count > FILE_LINES_MAX:
-        raise DesignatorUnusable(
-            f"with this line the bill names {count:,} designators, and {FILE_LINES_MAX:,} is the"
-            " limit"
-        )
 
 
 def _read_quantity(

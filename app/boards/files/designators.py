@@ -1,6 +1,7 @@
 """Lists of reference designators as bills write them: C1, C19, C25 or R1-R4."""
 
 import re
+from dataclasses import dataclass
 from typing import Final
 
 from app.boards.files.values import trim_invisible
@@ -33,37 +34,54 @@ def are_designators_like(text: str) -> bool:
     )
 
 
-def parse_designators(text: str) -> tuple[str, ...]:
+def parse_designators(text: str, *, at_most: int = RANGE_LENGTH_MAX) -> tuple[str, ...]:
     """Return the designators of one cell, ranges written out, in the order of the cell.
 
     Commas, semicolons and blanks part them. A range has the same letters at both ends and at
-    most 2,000 members. Raises DesignatorUnusable.
+    most 2,000 members, a cell at most `at_most`. Raises DesignatorUnusable, before anything is
+    written out.
     """
-    found: list[str] = []
     spaced = _RANGE_MARK.sub("-", " ".join(text.split()))
-    for word in re.split(r"[,;| ]+", spaced):
-        if visible := trim_invisible(word):
-            found.extend(_expand(visible))
-        if len(found) > RANGE_LENGTH_MAX:
-            raise DesignatorUnusable(
-                f"the line names more than {RANGE_LENGTH_MAX:,} designators, which is the limit"
-            )
-    return tuple(found)
+    words = [visible for word in re.split(r"[,;| ]+", spaced) if (visible := trim_invisible(word))]
+    groups = [_parse_range(word) for word in words]
+    count = sum(len(group.numbers) for group in groups)
+    if count > at_most:
+        raise DesignatorUnusable(
+            f"the line names {count:,} designators, and {at_most:,} is what is left of the limit"
+            if at_most < RANGE_LENGTH_MAX
+            else f"the line names {count:,} designators, and {at_most:,} is the limit"
+        )
+    return tuple(name for group in groups for name in group.spell())
 
 
-def _expand(word: str) -> list[str]:
+@dataclass(frozen=True)
+class _Group:
+    """Designators that differ by their numbers alone; one that is no range stands for itself."""
+
+    prefix: str
+    numbers: range
+    width: int
+
+    def spell(self) -> list[str]:
+        if not self.width:
+            return [self.prefix]
+        return [f"{self.prefix}{number:0{self.width}d}" for number in self.numbers]
+
+
+def _parse_range(word: str) -> _Group:
     match = _RANGE.fullmatch(word)
     if match is None or match[1].upper() != match[3].upper():
-        return [parse_designator(word)]
+        return _Group(parse_designator(word), range(1), 0)
     letters, first, last = match[1], int(match[2]), int(match[4])
-    count = last - first + 1
-    if count < 1:
+    numbers = range(first, last + 1)
+    if not numbers:
         raise DesignatorUnusable(f"the range {spell_cut(word)} runs backwards")
-    if count > RANGE_LENGTH_MAX:
+    if len(numbers) > RANGE_LENGTH_MAX:
         raise DesignatorUnusable(
-            f"the range {spell_cut(word)} has {count:,} members, and"
+            f"the range {spell_cut(word)} has {len(numbers):,} members, and"
             f" {RANGE_LENGTH_MAX:,} is the limit"
         )
+    # The longest member is checked for all; digits neither grow nor compose.
+    prefix = parse_designator(f"{letters}{match[4]}").removesuffix(match[4])
     # Where the first end is padded with zeros (R001-R012), its members are.
-    width = len(match[2]) if match[2].startswith("0") else 0
-    return [parse_designator(f"{letters}{number:0{width}d}") for number in range(first, last + 1)]
+    return _Group(prefix, numbers, len(match[2]) if match[2].startswith("0") else 1)

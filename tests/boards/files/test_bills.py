@@ -32,6 +32,8 @@ def _read(text: str, choices: BillChoices | None = None) -> BillReading:
         ("r1-R2", "R1 R2"),
         ("R008-R011", "R008 R009 R010 R011"),
         ("R4-R4", "R4"),
+        ("R0-R2", "R0 R1 R2"),
+        ("R8-R0011", "R8 R9 R10 R11"),
         ("J1-A", "J1-A"),
         ("R1-C4", "R1-C4"),
         ("", ""),
@@ -48,7 +50,7 @@ def test_groups_and_ranges_are_written_out(cell: str, names: str) -> None:
         ("R4-R1", "runs backwards"),
         ("R1-R2001", "2,001 members"),
         ("R1-R999999999", "2,000 is the limit"),
-        ("R1-R2000, C1", "more than 2,000"),
+        ("R1-R2000, C1", "names 2,001 designators, and 2,000 is the limit"),
         ("R" * 33, "at most 32"),
     ],
 )
@@ -60,6 +62,13 @@ def test_ranges_are_bounded(cell: str, told: str) -> None:
 
 def test_a_range_of_2000_is_allowed() -> None:
     assert len(parse_designators("R1-R2000")) == 2000
+
+
+def test_a_bill_names_at_most_20000_designators_twice_named_ones_counted() -> None:
+    reading = _read("Refs;Value\n" + "R1-R1999;1k\n" * 10 + "R1-R11;1k\nC1-C10;1k\nC1;1k\n")
+    assert [line.line_number for line in reading.refused] == [12, 14]
+    assert "11 designators, and 10 is what is left of the limit" in reading.refused[0].reason
+    assert [len(line.designators) for line in reading.lines] == [1999, 10]
 
 
 def test_a_plain_bill_is_read_whole() -> None:
