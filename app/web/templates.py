@@ -23,7 +23,9 @@ _environment = Environment(
 
 def render(template: str, page: "DataclassInstance", *, status: int = 200) -> HTMLResponse:
     """Render `feature/name.html` with `page` as the only name the template can see."""
-    return HTMLResponse(_environment.get_template(template).render(page=page), status_code=status)
+    text = _environment.get_template(template).render(page=page)
+    # A refused form shows again what was typed, which may hold what UTF-8 cannot.
+    return HTMLResponse(text.encode("utf-8", "replace"), status_code=status)
 
 
 def render_bare(template: str) -> HTMLResponse:
