@@ -10,14 +10,18 @@ from alembic.config import Config
 from rich.console import Console
 from rich.progress import Progress
 
+from app.accounts.commands import account
 from app.audit.queries import count_entries, iterate_entries
 from app.audit.verifier import verify_entries
 from app.core.db import Sessions, create_house_engine, open_sessions
 from app.core.settings import Settings, read_settings
+from app.measure.commands import measure
 
 PROJECT = Path(__file__).parent.parent
 
 main = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+main.add_typer(account, name="account")
+main.command()(measure)
 console = Console()
 
 

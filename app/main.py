@@ -7,7 +7,7 @@ from typing import Any, Final
 from fastapi import Depends, FastAPI
 from fastapi.responses import HTMLResponse
 
-from app.accounts.access import public
+from app.accounts.access import install_way_to_password, public
 from app.audit.service import install_log
 from app.core.clock import Clock, read_clock
 from app.core.db import create_house_engine, open_sessions
@@ -79,6 +79,7 @@ def create_app(settings: Settings | None = None, clock: Clock = read_clock) -> F
     house.add_middleware(BodyLimits, settings=house.state.settings)
     house.add_middleware(SecurityHeaders)
     install_problems(house)
+    install_way_to_password(house)
     install_static(house)
     for name in PAGES:
         house.include_router(import_module(name).router, include_in_schema=False)

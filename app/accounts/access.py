@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Annotated, Final
 
-from fastapi import Depends, Request
+from fastapi import Depends, FastAPI, Request, Response
 from fastapi.security import APIKeyCookie, HTTPAuthorizationCredentials, HTTPBearer
 from sqlalchemy import update
 from sqlalchemy.orm import Session
@@ -13,12 +13,13 @@ from starlette.datastructures import FormData
 
 from app.accounts.permissions import Action
 from app.accounts.queries import find_session, find_token, is_session_alive
-from app.accounts.rules import Person, compute_secret_digest, spell_roles
+from app.accounts.rules import PasswordMustChange, Person, compute_secret_digest, spell_roles
 from app.accounts.tables import SignedInSession
 from app.core.refusals import Forbidden, Unidentified
 from app.core.request import SAFE_METHODS, HouseSettings, Now, RequestBody, RequestSession
 from app.core.settings import Settings
-from app.web.shell import NavItem, Shell, find_notice
+from app.web.problems import answer_refusal, is_for_programs
+from app.web.shell import NavItem, Shell, find_notice, go_to
 
 COOKIE: Final = "wickbook_session"
 CSRF_FIELD: Final = "csrf"
@@ -47,16 +48,9 @@ class FormNotOurs(Forbidden):
     code = "accounts.form_not_ours"
 
 
-class PasswordMustChange(Forbidden):
-    """The account works only for changing its password."""
-
-    code = "accounts.password_must_change"
-
-
 def get_person(
     request: Request,
     session: RequestSession,
-    settings: HouseSettings,
     now: Now,
     body: RequestBody,
     cookie: Annotated[str | None, Depends(APIKeyCookie(name=COOKIE, auto_error=False))],
@@ -70,18 +64,37 @@ def get_person(
         return _get_by_token(session, bearer.credentials, now)
     if cookie is None:
         raise NotSignedIn("Sign in first.")
-    row = find_session(session, compute_secret_digest(cookie))
-    if row is None or not is_session_alive(
-        row,
-        now=now,
-        idle=timedelta(minutes=settings.session_idle_minutes),
-        absolute=timedelta(hours=settings.session_hours),
-    ):
+    row = _find_alive(session, cookie, request.app.state.settings, now)
+    if row is None:
         raise NotSignedIn("Your sign-in has ended; sign in again.")
     if request.method not in SAFE_METHODS:
         _check_mark(request, body, row.csrf)
     if now - row.seen_at > SEEN_EVERY:
         _note_seen(request, session, row, now)
+    return _make_person(row)
+
+
+def find_person(
+    request: Request, session: RequestSession, settings: HouseSettings, now: Now
+) -> Person | None:
+    """Return the person this browser is signed in with, or None; for public pages."""
+    cookie = request.cookies.get(COOKIE)
+    row = _find_alive(session, cookie, settings, now) if cookie is not None else None
+    return None if row is None else _make_person(row)
+
+
+def _find_alive(
+    session: Session, cookie: str, settings: Settings, now: datetime
+) -> SignedInSession | None:
+    row = find_session(session, compute_secret_digest(cookie))
+    idle = timedelta(minutes=settings.session_idle_minutes)
+    absolute = timedelta(hours=settings.session_hours)
+    if row is None or not is_session_alive(row, now=now, idle=idle, absolute=absolute):
+        return None
+    return row
+
+
+def _make_person(row: SignedInSession) -> Person:
     account = row.account
     return Person(
         account_id=account.id,
@@ -92,25 +105,26 @@ def get_person(
         via="session",
         csrf=row.csrf,
         session_id=row.id,
+        must_change=account.must_change_password,
     )
 
 
 def _get_by_token(session: Session, secret: str, now: datetime) -> Person:
     token = find_token(session, compute_secret_digest(secret))
-    if token is None or token.revoked_at is not None or token.account.disabled_at is not None:
-        raise NotSignedIn("This token opens nothing here; make a new one under Setup.")
+    if token is None or token.revoked_at is not None or token.disabled_at is not None:
+        raise NotSignedIn("This token opens nothing here; make a new one under My account.")
     if token.expires_at <= now:
-        raise NotSignedIn("This token has expired; make a new one under Setup.")
-    account = token.account
+        raise NotSignedIn("This token has expired; make a new one under My account.")
     return Person(
-        account_id=account.id,
-        username=account.username,
-        name=account.name,
-        commitment=account.commitment,
+        account_id=token.account_id,
+        username=token.username,
+        name=token.name,
+        commitment=token.commitment,
         # A role taken from the person is taken from their tokens too.
-        roles=token.roles & account.roles,
+        roles=token.roles & token.account_roles,
         via=f"token {token.id}",
         csrf="",
+        must_change=token.must_change_password,
     )
 
 
@@ -125,6 +139,10 @@ def _check_mark(request: Request, body: FormData | bytes, csrf: str) -> None:
 
 def _note_seen(request: Request, session: Session, row: SignedInSession, now: datetime) -> None:
     if request.method in SAFE_METHODS:
+        turn = request.app.state.write_turn
+        if turn is not None and turn.locked():
+            # A writer is at work and may need this thread to end; the next request will note it.
+            return
         # A reader must not turn writer half-way; the note has a short transaction of its own.
         with request.app.state.sessions.write.begin() as own:
             own.execute(
@@ -136,6 +154,7 @@ def _note_seen(request: Request, session: Session, row: SignedInSession, now: da
 
 
 SomePerson = Annotated[Person, Depends(get_person)]
+MaybePerson = Annotated[Person | None, Depends(find_person)]
 
 
 @dataclass(frozen=True)
@@ -144,7 +163,7 @@ class Needs:
 
     action: Action
 
-    def __call__(self, person: SomePerson) -> Person:
+    async def __call__(self, person: SomePerson) -> Person:
         """Refuse with NotPermitted, or hand the person to the route."""
         person.check_may(self.action)
         return person
@@ -157,6 +176,16 @@ def needs(action: Action) -> Needs:
 
 def public() -> None:
     """Mark a route that anyone may call: `dependencies=[Depends(public)]`."""
+
+
+def install_way_to_password(app: FastAPI) -> None:
+    """Send browsers whose password must change to the page for it; programs read the refusal."""
+
+    @app.exception_handler(PasswordMustChange)
+    def answer(request: Request, refusal: PasswordMustChange) -> Response:
+        if is_for_programs(request):
+            return answer_refusal(request, refusal)
+        return go_to("/me/password")
 
 
 def make_shell(
