@@ -122,9 +122,9 @@ def serve(factory: str, url: str) -> Iterator[HTTPConnection]:
     with socket.socket() as door:
         door.bind((HOST, 0))
         port: int = door.getsockname()[1]
+    options = ("--factory", "--host", HOST, "--port", str(port), "--log-level", "warning")
     service = subprocess.Popen(  # noqa: S603
-        [sys.executable, "-m", "uvicorn", factory, "--factory", "--host", HOST]
-        + ["--port", str(port), "--log-level", "warning"],
+        [sys.executable, "-m", "uvicorn", factory, *options],
         cwd=PROJECT,
         env={**os.environ, "WICKBOOK_DATABASE_URL": url},
     )
