@@ -95,6 +95,12 @@ _SKIPS: Final = {
     Twist.PADS_LOST: (("deposit", "place", "reflow", "clean"), texts.PADS_LOST),
     Twist.HOT: (("clean",), texts.LIFT_HOT),
 }
+# Why a job is accepted although its last reflow was not inside its window.
+_ACCEPTED_ALTHOUGH: Final = {
+    Twist.OPEN_SENSOR: texts.ACCEPTED_OPEN,
+    Twist.WARM_NEIGHBOUR: texts.ACCEPTED_WARM,
+    Twist.REMOVE_ONLY: texts.ACCEPTED_EMPTY,
+}
 
 
 def tell_job(order: JobOrder, lots: Sequence[PlannedLot]) -> PlannedJob:
@@ -294,6 +300,8 @@ class _Teller:
             return ""
         if self.order.outcome == "cancelled":
             return self.dice.choice(texts.CANCELLED_BECAUSE)
+        if self.order.outcome == "accepted" and self.order.twist in _ACCEPTED_ALTHOUGH:
+            return _ACCEPTED_ALTHOUGH[self.order.twist]
         return texts.CLOSED_AS[self.order.outcome]
 
     def _pass_minutes(self, minutes: int, *, since: datetime | None = None) -> None:

@@ -33,6 +33,7 @@ HOLD_QUESTION: Final = "Part lot on the reel differs from the lot on the travell
 LIFT_QUESTION: Final = "Reel label was reprinted by the store; lot confirmed."
 HOLD_WAITING: Final = "Replacement part not in the store."
 ABORTED_REMARK: Final = "First heating stopped by hand: a thermocouple came off. Repeated."
+ABORTED_BECAUSE: Final = "A thermocouple came off while heating; stopped by hand."
 OPEN_REMARK: Final = "One sensor opened during the run."
 REFLOW_ONLY: Final = "Part stays in place: joints are reflowed only."
 REMOVE_ONLY: Final = "Part was taken off for analysis; the site stays empty."
@@ -40,6 +41,14 @@ PADS_LOST: Final = "Two pads came off with the part; the site cannot be rebuilt.
 NO_CLEAN_NEEDED: Final = "No residue visible under the mirror; no-clean flux left as it is."
 TYPED_WRONG: Final = "Typed the wrong figure."
 SCANNED_WRONG: Final = "Scanned the label of the neighbouring bag."
+ACCEPTED_OPEN: Final = (
+    "One sensor opened during reflow, so the window cannot be shown for its channel; accepted on "
+    "the other channels, X-ray and test."
+)
+ACCEPTED_WARM: Final = (
+    "Neighbouring part went above its limit; its joints are sound in X-ray. Accepted with that."
+)
+ACCEPTED_EMPTY: Final = "Part handed over for analysis; the site is clean and stays empty."
 CLOSED_AS: Final = {
     "accepted": "Passed. Back to assembly.",
     "rejected": "Not good enough: to be reworked again.",
