@@ -4,6 +4,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from app.jobs.rules import StepKind
 from app.numerics.crossings import TimeAbove
 from app.numerics.metrics import ChannelMetrics, SiteMetrics, analyse_channel, analyse_site
@@ -30,6 +33,11 @@ FAULTY: Final = frozenset(
         FindingKind.IMPOSSIBLE,
     )
 )
+
+# A channel silent for longer than both of these was not there for a while, whatever its file wrote
+# in place of its readings; loggers that read some channels less often are not meant. Our own rule.
+LONGEST_SILENCE_S: Final = 5.0
+LONGEST_SILENCE_OF_USUAL: Final = 10
 
 CHANNEL_FIGURES: Final[Mapping[str, str]] = {
     "peak": "Peak",
@@ -64,8 +72,9 @@ def analyse_run(
 ) -> RunFigures:
     """Compute a trace's metrics by the recipe's own definitions and hold them against its window.
 
-    A channel that was open or out of range for a while is left out and named. A removal is held
-    against the window's upper limits alone: its lower ones are about a joint that is to last.
+    A channel that was open, silent or out of range for a while is left out and named. A removal
+    is held against the window's upper limits alone: its lower ones are about a joint that is to
+    last.
     """
     window = body.window if step is not StepKind.REMOVE else drop_lower_limits(body.window)
     faults = list_faults(recorded, findings)
@@ -112,13 +121,36 @@ def drop_lower_limits(window: Window) -> Window:
 
 
 def list_faults(recorded: RecordedTrace, findings: Iterable[Mapping[str, Any]]) -> dict[str, str]:
-    """Return channel → why it is left out, from what was found while reading its file."""
+    """Return channel → why it is left out: what its file says is wrong, or its silence."""
     names = {channel.column.index: channel.name for channel in recorded.channels}
+    silences = {
+        channel.name: find_silence_s(recorded.time_s, channel.column.missing)
+        for channel in recorded.channels
+    }
     return {
+        name: f"left out: no reading for {silence_s:.1f} s"
+        for name, silence_s in silences.items()
+        if silence_s is not None
+    } | {
         names[finding["column"]]: f"left out: {finding['sentence']}"
         for finding in findings
         if finding["kind"] in FAULTY and finding["column"] in names
     }
+
+
+def find_silence_s(time_s: NDArray[np.float64], missing: NDArray[np.bool_]) -> float | None:
+    """Return a channel's longest time without a reading, in s, where that is a fault, else None.
+
+    It is one when it is longer than 5 s and than ten times the channel's usual gap between two
+    readings; before the first reading and after the last one count too.
+    """
+    there = time_s[~missing]
+    if there.size == 0:
+        return float(time_s[-1] - time_s[0])
+    longest_s = float(np.diff(there, prepend=time_s[0], append=time_s[-1]).max())
+    usual_s = float(np.median(np.diff(there))) if there.size > 1 else 0.0
+    is_fault = longest_s > max(LONGEST_SILENCE_S, LONGEST_SILENCE_OF_USUAL * usual_s)
+    return longest_s if is_fault else None
 
 
 def describe_figures(figures: RunFigures) -> dict[str, Any]:
