@@ -42,6 +42,8 @@ class Stage:
     assembly_ids: dict[str, int] = field(default_factory=dict)
     board_ids: dict[str, int] = field(default_factory=dict)
     revision_ids: dict[tuple[str, int], int] = field(default_factory=dict)
+    # Benches and the loggers whose files they know how to read.
+    taught: set[tuple[str, str]] = field(default_factory=set)
 
 
 def sort_acts(acts: Iterable[Act]) -> list[Act]:

@@ -12,7 +12,7 @@ from app.boards.queries import get_assembly
 from app.boards.service import register_boards
 from app.jobs.queries import SiteCard, get_run, load_card
 from app.jobs.rules import Outcome
-from app.jobs.runs import abort_run, complete_run, start_run, suggest
+from app.jobs.runs import abort_run, complete_run, start_run
 from app.jobs.schemas import CloseJob, NewJob, NewJobSite, StepCorrected, TraceChosen
 from app.jobs.service import (
     cancel_job,
@@ -27,7 +27,6 @@ from app.jobs.tables import Job, JobStep
 from app.jobs.work import correct_entry, sign_step, skip_step
 from app.plant.queries import get_bench
 from app.recipes.body.recipe import RecipeBody
-from app.traces.rules import ChannelMap
 from seed_demo import story_texts as texts
 from seed_demo.load_acts import Act, Stage
 from seed_demo.load_words import say_channels, say_lots, say_reading, say_step, say_values
@@ -156,21 +155,22 @@ class _JobActs:
         self.run_ids[run.seed] = row.id
 
     def _complete_run(self, run: PlannedRun, session: Session, now: datetime) -> None:
-        """Take what the bench remembers of its logger; say it where it is the first file."""
-        row = get_run(session, self.run_ids[run.seed])
-        settings = self.stage.settings
-        offered = suggest(session, row, choices=None, settings=settings)
-        if offered.is_remembered:
-            choices, channels = offered.choices, ChannelMap(channels=offered.channels)
-        else:
-            choices = say_reading(run.dialect)
-            channels = say_channels(run.dialect, self.body.thermocouples)
+        """Say how the file is read; the bench remembers it from the logger's first file on."""
+        taught = (self.planned.bench, run.dialect)
         said = TraceChosen(
-            choices=choices, channel_map=channels, remember=not offered.is_remembered
+            choices=say_reading(run.dialect),
+            channel_map=say_channels(run.dialect, self.body.thermocouples),
+            remember=taught not in self.stage.taught,
         )
         complete_run(
-            session, row, said, settings=settings, person=self._who(self.operator), now=now
+            session,
+            get_run(session, self.run_ids[run.seed]),
+            said,
+            settings=self.stage.settings,
+            person=self._who(self.operator),
+            now=now,
         )
+        self.stage.taught.add(taught)
 
     def _abort_run(self, run: PlannedRun, session: Session, now: datetime) -> None:
         row = get_run(session, self.run_ids[run.seed])

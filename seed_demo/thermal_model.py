@@ -177,7 +177,7 @@ def simulate_run(
     trace = compute_temperatures(
         of_the_day,
         zones,
-        ambient_c=float(dice.uniform(20.5, 25.5)),
+        ambient_c=float(dice.uniform(20.5, 23.8)),
         gas_offset_k=float(dice.uniform(-1.5, 1.5)) + _FAULT_GAS_K.get(variant, 0.0),
         rate_hz=rate_hz,
     )
