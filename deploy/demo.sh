@@ -42,6 +42,9 @@ PYTHON
 }
 
 mkdir -p "$FOLDER"
+WICKBOOK_PLANT_NAME=$("$VENV/bin/python" -c 'from seed_demo.plant import PLANT_NAME; print(PLANT_NAME)')
+WICKBOOK_PLANT_ZONE=$("$VENV/bin/python" -c 'from seed_demo.plant import TIME_ZONE; print(TIME_ZONE)')
+export WICKBOOK_PLANT_NAME WICKBOOK_PLANT_ZONE
 if is_loaded; then
     WICKBOOK_DATABASE_URL="sqlite:///$DATABASE"
     export WICKBOOK_DATABASE_URL

@@ -38,7 +38,7 @@ def make_trace(*, channels: int, samples: int, seed: int = 20260304) -> Syntheti
     rng = np.random.default_rng(seed)
     step_s = RUN_S / samples
     ends_s = np.cumsum([length_s for length_s, _ in ZONES])
-    time_s = np.arange(samples) * step_s
+    time_s = np.arange(samples, dtype=np.float64) * step_s
     gas_c = np.array([zone_c for _, zone_c in ZONES])[np.searchsorted(ends_s, time_s, "right")]
     found: list[FloatArray] = []
     for place in range(channels):
