@@ -23,6 +23,7 @@ from app.boards.queries.layouts import (
     list_open_drafts,
     read_preview,
 )
+from app.boards.queries.pictures import draw_side, find_body_mm
 from app.boards.queries.placements import (
     find_placement,
     get_placement,
@@ -37,8 +38,10 @@ __all__ = [
     "ReadBill",
     "ReadPlacement",
     "count_boards",
+    "draw_side",
     "find_assembly",
     "find_boards",
+    "find_body_mm",
     "find_placement",
     "find_site",
     "find_taken_draft",

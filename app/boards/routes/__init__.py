@@ -1,5 +1,10 @@
-"""JSON routes of boards."""
+"""The JSON routes of assemblies, layouts and boards."""
 
 from fastapi import APIRouter
 
-router = APIRouter()
+from app.boards.routes import assemblies, boards, layouts
+
+router = APIRouter(tags=["boards"])
+router.include_router(assemblies.router)
+router.include_router(layouts.router)
+router.include_router(boards.router)

@@ -6,7 +6,7 @@ from app.boards.service.drafts import (
     choose_bill_reading,
     choose_placement_reading,
     drop_draft,
-    put_draft_file,
+    put_draft_files,
     start_draft,
 )
 from app.boards.service.layouts import take_layout
@@ -23,7 +23,7 @@ __all__ = [
     "get_or_create_site",
     "link_part",
     "link_parts",
-    "put_draft_file",
+    "put_draft_files",
     "register_boards",
     "start_draft",
     "take_layout",

@@ -41,8 +41,6 @@ def start_draft(
     Where the assembly has a layout, the file that is not given is the one that it was made from.
     Raises FileNotSent, and the refusals of the readers; nothing is kept then.
     """
-    if not files:
-        raise FileNotSent("Choose a placement file or a bill.", field="placement")
     draft = LayoutDraft(
         assembly_id=assembly.id,
         placement_choices={},
@@ -50,28 +48,30 @@ def start_draft(
         by_id=person.account_id,
         at=now,
     )
+    _check_files(files)
     _carry_over(session, draft, assembly)
-    for kind, (name, content) in files.items():
-        _set_file(session, draft, kind, name=name, content=content, person=person, now=now)
+    _set_files(session, draft, files, person=person, now=now)
     session.add(draft)
     session.flush()
     _tell(session, draft, "boards.start_layout", person=person, now=now, details=_spell(draft))
     return draft
 
 
-def put_draft_file(
+def put_draft_files(
     session: Session,
     draft: LayoutDraft,
-    kind: FileKind,
+    files: Mapping[FileKind, tuple[str, bytes]],
     *,
-    name: str,
-    content: bytes,
     person: Person,
     now: datetime,
 ) -> LayoutDraft:
-    """Add a file to a draft, or put it in the place of the one before; its choices start anew."""
+    """Add files to a draft, or put them in the place of those before; their choices start anew.
+
+    Raises what start_draft raises, and DraftClosed; the draft is as it was then.
+    """
     check_open(draft)
-    _set_file(session, draft, kind, name=name, content=content, person=person, now=now)
+    _check_files(files)
+    _set_files(session, draft, files, person=person, now=now)
     session.flush()
     _tell(session, draft, "boards.put_layout_file", person=person, now=now, details=_spell(draft))
     return draft
@@ -152,40 +152,41 @@ def _carry_over(session: Session, draft: LayoutDraft, assembly: Assembly) -> Non
         draft.bill_choices = before.bill_choices if before else {}
 
 
-def _set_file(
+def _set_files(
     session: Session,
     draft: LayoutDraft,
-    kind: FileKind,
+    files: Mapping[FileKind, tuple[str, bytes]],
     *,
-    name: str,
-    content: bytes,
     person: Person,
     now: datetime,
 ) -> None:
-    _check_readable(kind, content)
-    digest = keep_file(session, content, by_id=person.account_id, now=now)
-    shown = _clean_name(name) or f"{kind}.csv"
-    if kind is FileKind.PLACEMENT:
-        draft.placement_name, draft.placement_sha256 = shown, digest
-        draft.placement_choices = {}
-    else:
-        draft.bill_name, draft.bill_sha256 = shown, digest
-        draft.bill_choices = {}
-
-
-def _check_readable(kind: FileKind, content: bytes) -> None:
-    """Refuse what no choice could make readable; the fault names the kind of file."""
-    try:
+    for kind, (name, content) in files.items():
+        digest = keep_file(session, content, by_id=person.account_id, now=now)
+        shown = _clean_name(name) or f"{kind}.csv"
         if kind is FileKind.PLACEMENT:
-            read_placement_file(content)
+            draft.placement_name, draft.placement_sha256 = shown, digest
+            draft.placement_choices = {}
         else:
-            read_bill_file(content)
-    except UnitsDisagree:
-        # A person can choose the unit.
-        return
-    except Refusal as refusal:
-        refusal.field = str(kind)
-        raise
+            draft.bill_name, draft.bill_sha256 = shown, digest
+            draft.bill_choices = {}
+
+
+def _check_files(files: Mapping[FileKind, tuple[str, bytes]]) -> None:
+    """Refuse what no choice could make readable, before any file is kept; faults name the file."""
+    if not files:
+        raise FileNotSent("Choose a placement file or a bill.", field="placement")
+    for kind, (_, content) in files.items():
+        try:
+            if kind is FileKind.PLACEMENT:
+                read_placement_file(content)
+            else:
+                read_bill_file(content)
+        except UnitsDisagree:
+            # A person can choose the unit.
+            continue
+        except Refusal as refusal:
+            refusal.field = str(kind)
+            raise
 
 
 def _clean_name(name: str) -> str:
