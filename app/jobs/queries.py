@@ -12,13 +12,17 @@ from app.jobs.rules import (
     EntryUnknown,
     JobState,
     JobUnknown,
+    NoTrace,
     RunState,
     RunUnknown,
     StepKind,
     StepUnknown,
 )
 from app.jobs.tables import Job, JobHold, JobSite, JobStep, Run, StepEntry
+from app.recipes.queries import get_body, list_fitting
+from app.recipes.rules import Fit, fits
 from app.recipes.tables import RecipeRevision
+from app.traces.tables import Trace
 
 
 @dataclass(frozen=True)
@@ -172,6 +176,19 @@ def get_run(session: Session, run_id: int) -> Run:
     return run
 
 
+def load_place(session: Session, run: Run) -> tuple[WorkCard, SiteCard, JobStep]:
+    """Return the card, the site and the line that a run belongs to."""
+    card = load_card(session, get_job(session, run.job_site.job_id))
+    return card, *get_step(card, run.step_id)
+
+
+def get_trace_of(run: Run) -> Trace:
+    """Return a run's trace; NoTrace when it has none."""
+    if run.trace is None:
+        raise NoTrace(f"This run is {run.state}; it has no trace.")
+    return run.trace
+
+
 def select_jobs(*, states: Sequence[JobState] = (), board_id: int | None = None) -> Select[Job]:
     """Return the select of jobs with their boards, for reading in pieces."""
     rows = (
@@ -247,3 +264,56 @@ def map_designators(session: Session, job_ids: Sequence[int]) -> dict[int, tuple
     for row in rows:
         found[row.job_id].append(row.designator)
     return {job_id: tuple(names) for job_id, names in found.items()}
+
+
+def map_next_steps(session: Session, job_ids: Sequence[int]) -> dict[int, tuple[str, StepKind]]:
+    """Return job → designator and kind of its first line without an entry, for open work."""
+    rows = session.execute(
+        select(JobSite.job_id, Placement.designator, JobStep.kind)
+        .join(JobStep, JobStep.job_site_id == JobSite.id)
+        .join(Site, Site.id == JobSite.site_id)
+        .join(Placement, Placement.id == Site.placement_id)
+        .outerjoin(StepEntry, StepEntry.step_id == JobStep.id)
+        .where(JobSite.job_id.in_(job_ids), StepEntry.id.is_(None))
+        .order_by(JobSite.id, JobStep.ordinal)
+    ).all()
+    found: dict[int, tuple[str, StepKind]] = {}
+    for job_id, designator, kind in rows:
+        found.setdefault(job_id, (designator, kind))
+    return found
+
+
+def list_offers(
+    session: Session, board: Board, placement: Placement
+) -> list[tuple[RecipeRevision, Fit]]:
+    """Return every published recipe revision and whether it fits a site of a board."""
+    return list_fitting(
+        session,
+        assembly_part_number=board.assembly.part_number,
+        assembly_revision=board.assembly.revision,
+        designator=placement.designator,
+        part_number=placement.part_number or None,
+    )
+
+
+def list_designators_with_recipes(
+    session: Session, board: Board, placements: Sequence[Placement]
+) -> frozenset[str]:
+    """Return the designators of a board for which at least one published recipe fits."""
+    if not placements:
+        return frozenset()
+    bodies = [get_body(revision) for revision, _ in list_offers(session, board, placements[0])]
+    return frozenset(
+        placement.designator
+        for placement in placements
+        if any(
+            fits(
+                body,
+                assembly_part_number=board.assembly.part_number,
+                assembly_revision=board.assembly.revision,
+                designator=placement.designator,
+                part_number=placement.part_number or None,
+            ).fits
+            for body in bodies
+        )
+    )

@@ -219,6 +219,12 @@ class RunRecording(Conflict):
     code = "jobs.run_recording"
 
 
+class NoTrace(Conflict):
+    """The run has no trace, because it is recording or was aborted."""
+
+    code = "jobs.no_trace"
+
+
 class TraceUnusable(Unacceptable):
     """Nothing can be computed from the trace."""
 

@@ -162,7 +162,7 @@ def suggest(
     What the bench remembers for these headers comes first, then channels of the recipe's plan
     with the header's name, then the plan's channels in their order.
     """
-    content = get_content(session, _get_file(run))
+    content = get_content(session, get_file_digest(run))
     plain = read_file(content, choices or ReadingChoices(), settings=settings)
     remembered = find_bench_reading(session, run.bench_id, compute_headers_digest(plain))
     plan = get_body(run.job_site.revision).thermocouples
@@ -206,7 +206,7 @@ def complete_run(
 ) -> Run:
     """Keep the run's trace, compute its figures, and lock the run for good."""
     card, site, step = _find_place(session, run)
-    content = get_content(session, _get_file(run))
+    content = get_content(session, get_file_digest(run))
     reading = read_file(content, said.choices, settings=settings)
     try:
         trace = keep_trace(
@@ -230,7 +230,7 @@ def complete_run(
         raise rules.TraceUnusable(f"Nothing can be computed from this file: {error}") from None
     described = describe_figures(figures)
     run.state = RunState.COMPLETE
-    run.trace_id = trace.id
+    run.trace = trace
     run.ended_at = now
     run.figures = described
     run.verdict = str(figures.verdict.state)
@@ -403,9 +403,10 @@ def _check_recording(run: Run) -> None:
         raise rules.RunOver(f"The run is {run.state}; nothing can be added to it.")
 
 
-def _get_file(run: Run) -> str:
+def get_file_digest(run: Run) -> str:
+    """Return the SHA-256 of the file a run was recorded with; NoTrace without one."""
     if run.file_sha256 is None:
-        raise rules.RunOver("This run has no file.")
+        raise rules.NoTrace("This run has no file.")
     return run.file_sha256
 
 

@@ -74,7 +74,7 @@ def clear_job(
         first = next(finding for finding in findings if finding.signal is Signal.STOP)
         raise rules.NotClear(f"{first.sentence} {first.way_out}".strip())
     job.state = rules.get_next_state(job.state, JobMove.CLEAR)
-    job.bench_id = bench.id
+    job.bench = bench
     job.clearance = {
         "at": spell_utc(now),
         "by_id": person.account_id,

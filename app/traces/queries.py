@@ -12,6 +12,7 @@ from app.core.refusals import Conflict, Unknown
 from app.numerics.errors import CorruptSamples
 from app.numerics.sample_codec import unpack_samples
 from app.traces.files import TemperatureColumn
+from app.traces.files.reading import spell_scaled
 from app.traces.rules import ChannelRole, TemperatureUnit
 from app.traces.tables import Trace
 
@@ -45,10 +46,19 @@ class RecordedChannel:
 
 @dataclass(frozen=True, eq=False)
 class RecordedTrace:
-    """A trace's samples: seconds since the first one, and its channels in order."""
+    """A trace's samples: seconds since the first one, and its channels in order.
+
+    `ticks` are the same moments since the first one, exact, in 10**-tick_decimals seconds.
+    """
 
     time_s: NDArray[np.float64]
     channels: tuple[RecordedChannel, ...]
+    ticks: NDArray[np.int64]
+    tick_decimals: int
+
+    def spell_time(self, sample: int) -> str:
+        """Return a sample's moment in seconds since the first one with all its decimals."""
+        return spell_scaled(int(self.ticks[sample]), self.tick_decimals)
 
 
 def get_trace(session: Session, trace_id: int) -> Trace:
@@ -90,5 +100,6 @@ def unpack_trace(trace: Trace, blob: bytes) -> RecordedTrace:
         )
         for said, column in zip(trace.channels, samples.columns, strict=True)
     )
-    elapsed = (samples.ticks - samples.ticks[0]) / 10.0**samples.tick_decimals
-    return RecordedTrace(np.asarray(elapsed, dtype=np.float64), channels)
+    ticks = samples.ticks - samples.ticks[0]
+    elapsed = np.asarray(ticks / 10.0**samples.tick_decimals, dtype=np.float64)
+    return RecordedTrace(elapsed, channels, ticks, samples.tick_decimals)

@@ -1,5 +1,0 @@
-"""JSON routes of jobs."""
-
-from fastapi import APIRouter
-
-router = APIRouter()

@@ -1,0 +1,222 @@
+"""The JSON routes of runs: a logger's file in, its reading, its figures, its samples."""
+
+from http import HTTPStatus
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query, Response
+from fastapi.responses import StreamingResponse
+from starlette.datastructures import FormData
+
+from app.accounts.access import needs
+from app.accounts.permissions import Action
+from app.accounts.rules import Person
+from app.core.conditional import spell_etag
+from app.core.refusals import Unacceptable
+from app.core.request import HouseSettings, Now, PathId, RequestBody, RequestSession
+from app.core.text import Line, RowId
+from app.files.queries import get_content
+from app.jobs import runs
+from app.jobs.answers import view_reading, view_run
+from app.jobs.downloads import parse_file_name, spell_disposition, spell_samples
+from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
+from app.jobs.queries import get_run, get_trace_of, load_place
+from app.jobs.schemas import ReasonGiven, TraceChosen
+from app.jobs.service import lock_job
+from app.jobs.views import ChannelSamples, ReadingView, RunView, SamplesView
+from app.plant.queries import get_bench
+from app.traces.queries import load_samples
+from app.traces.rules import ReadingChoices
+from app.web.once import CreateOnce
+
+router = APIRouter()
+
+Reader = Annotated[Person, Depends(needs(Action.READ))]
+Worker = Annotated[Person, Depends(needs(Action.JOBS_WORK))]
+
+FILE_BODY = {
+    "requestBody": {
+        "required": True,
+        "description": "The logger's file as it is.",
+        "content": {
+            "text/csv": {
+                "schema": {"type": "string"},
+                "example": "Time (s),T1 (°C),T2 (°C)\n0,25.1,25.0\n1,26.4,26.2\n",
+            },
+            "application/octet-stream": {"schema": {"type": "string", "format": "binary"}},
+        },
+    }
+}
+DOWNLOAD: dict[int | str, dict[str, object]] = {
+    200: {"content": {"application/octet-stream": {"schema": {"type": "string"}}}}
+}
+TABLE: dict[int | str, dict[str, object]] = {
+    200: {"content": {"text/csv": {"schema": {"type": "string"}}}}
+}
+
+
+class FileNotRaw(Unacceptable):
+    """The body is a form and not the file itself."""
+
+    code = "jobs.file_not_raw"
+
+
+@router.post(
+    "/jobs/{job_id}/steps/{step_id}/runs",
+    response_model=RunView,
+    status_code=HTTPStatus.CREATED,
+    openapi_extra=FILE_BODY,
+)
+def start_run(
+    job_id: PathId,
+    step_id: PathId,
+    bench_id: Annotated[RowId, Query(description="Where the site was heated.")],
+    session: RequestSession,
+    settings: HouseSettings,
+    now: Now,
+    person: Worker,
+    once: CreateOnce,
+    body: RequestBody,
+    file_name: Annotated[Line, Query(description="What the logger called it.")] = "trace.csv",
+    at_once: Annotated[  # noqa: FBT002 - a query parameter
+        bool, Query(description="Complete the run if the bench remembers how to read the file.")
+    ] = False,
+) -> Response:
+    """Begin a run of a heated line with the file its logger wrote; the body is the file."""
+    if isinstance(body, FormData):
+        raise FileNotRaw("Send the file itself as the body, not a form.", field="body")
+
+    def create() -> RunView:
+        run = runs.start_run(
+            session,
+            lock_job(session, job_id),
+            step_id,
+            bench=get_bench(session, bench_id),
+            content=body,
+            file_name=parse_file_name(file_name),
+            settings=settings,
+            person=person,
+            now=now,
+        )
+        run = get_run(session, run.id)
+        if at_once:
+            runs.complete_at_once(session, run, settings=settings, person=person, now=now)
+        return _view(session, run.id)
+
+    return once.answer(session, person.account_id, create)
+
+
+@router.get("/runs/{run_id}")
+def show_run(run_id: PathId, session: RequestSession, response: Response, _: Reader) -> RunView:
+    """Show a run with what was found before it and computed after it."""
+    run = _view(session, run_id)
+    response.headers["ETag"] = spell_etag(run.version)
+    return run
+
+
+@router.get("/runs/{run_id}/reading")
+def show_reading(
+    run_id: PathId, session: RequestSession, settings: HouseSettings, _: Reader
+) -> ReadingView:
+    """Show how the run's file is read, why, what is to be answered, and suggested channels."""
+    run = get_run(session, run_id)
+    return view_reading(run, runs.suggest(session, run, choices=None, settings=settings))
+
+
+@router.post("/runs/{run_id}/reading")
+def try_reading(
+    run_id: PathId,
+    choices: ReadingChoices,
+    session: RequestSession,
+    settings: HouseSettings,
+    _: Worker,
+) -> ReadingView:
+    """Show how the run's file is read with other choices, and change nothing."""
+    run = get_run(session, run_id)
+    return view_reading(run, runs.suggest(session, run, choices=choices, settings=settings))
+
+
+@router.post("/runs/{run_id}/completion")
+def complete_run(
+    run_id: PathId,
+    fields: TraceChosen,
+    session: RequestSession,
+    settings: HouseSettings,
+    now: Now,
+    person: Worker,
+) -> RunView:
+    """Keep the run's trace, compute its figures, and lock the run for good."""
+    run = get_run(session, run_id)
+    runs.complete_run(session, run, fields, settings=settings, person=person, now=now)
+    return _view(session, run_id)
+
+
+@router.post("/runs/{run_id}/abortion")
+def abort_run(
+    run_id: PathId, fields: ReasonGiven, session: RequestSession, now: Now, person: Worker
+) -> RunView:
+    """End a run that is not to count, and say why; its file stays kept."""
+    run = get_run(session, run_id)
+    runs.abort_run(session, run, fields.reason, person=person, now=now)
+    return _view(session, run_id)
+
+
+@router.get("/runs/{run_id}/samples")
+def show_samples(
+    run_id: PathId,
+    session: RequestSession,
+    _: Reader,
+    full: Annotated[  # noqa: FBT002 - a query parameter
+        bool,
+        Query(description=f"{FULL_POINTS:,} points a channel at most, not {CHART_POINTS:,}."),
+    ] = False,
+) -> SamplesView:
+    """Give the trace for drawing: °C against seconds, thinned so that no peak is lost."""
+    run = get_run(session, run_id)
+    trace = get_trace_of(run)
+    recorded = load_samples(session, trace)
+    points = FULL_POINTS if full else CHART_POINTS
+    return SamplesView(
+        run_id=run.id,
+        trace_id=trace.id,
+        sample_count=trace.rows,
+        is_reduced=is_reduced(recorded, points=points),
+        channels=[
+            ChannelSamples(
+                name=channel.name,
+                role=channel.role,
+                designator=channel.designator,
+                time_s=list(channel.time_s),
+                temperature_c=list(channel.temperature_c),
+            )
+            for channel in draw_channels(recorded, points=points)
+        ],
+    )
+
+
+@router.get("/runs/{run_id}/samples.csv", response_class=StreamingResponse, responses=TABLE)
+def download_samples(run_id: PathId, session: RequestSession, _: Reader) -> StreamingResponse:
+    """Give every sample as CSV, each channel in its file's own digits and unit."""
+    run = get_run(session, run_id)
+    recorded = load_samples(session, get_trace_of(run))
+    return StreamingResponse(
+        spell_samples(recorded),
+        media_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": spell_disposition(f"run-{run.id}-samples.csv")},
+    )
+
+
+@router.get("/runs/{run_id}/file", response_class=Response, responses=DOWNLOAD)
+def download_file(run_id: PathId, session: RequestSession, _: Reader) -> Response:
+    """Give the logger's file, byte for byte as it came."""
+    run = get_run(session, run_id)
+    return Response(
+        get_content(session, runs.get_file_digest(run)),
+        media_type="application/octet-stream",
+        headers={"Content-Disposition": spell_disposition(run.file_name or "trace.csv")},
+    )
+
+
+def _view(session: RequestSession, run_id: int) -> RunView:
+    run = get_run(session, run_id)
+    card, site, step = load_place(session, run)
+    return view_run(session, card, site, step, run)
