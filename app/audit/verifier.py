@@ -62,23 +62,11 @@ class LogVerifier:
             said = read_body(entry.body)
             if spell_canonical_json(said) != entry.body:
                 return "its text is not in canonical form"
-            columns = _list_columns(said)
+            fault = find_fault_in_columns(entry, said)
         except (ValueError, KeyError, TypeError):
             return "its text cannot be read"
-        stored = {
-            "seq": entry.seq,
-            "at": spell_utc(entry.at),
-            "actor_id": entry.actor_id,
-            "action": entry.action,
-            "subject_kind": entry.subject_kind,
-            "subject_id": entry.subject_id,
-            "job_id": entry.job_id,
-            "board_id": entry.board_id,
-            "board_number": entry.board_number,
-        }
-        for name, value in stored.items():
-            if columns[name] != value:
-                return f"its column {name} says {value!r}, its text {columns[name]!r}"
+        if fault is not None:
+            return fault
         return self._find_fault_in_chain(said.get("board"), entry.leaf_hash)
 
     def _find_fault_in_chain(self, board: Any, leaf: bytes) -> str | None:
@@ -111,6 +99,29 @@ def verify_entries(
     tell(log.size)
     root = compute_root(log.frontier) if log.size else EMPTY_ROOT
     return Verdict(log.size, root, log.first_at, log.last_at)
+
+
+def find_fault_in_columns(entry: Any, said: Any) -> str | None:
+    """Return which column of an entry does not repeat what its text says, or None.
+
+    KeyError or TypeError for a text that is no entry's.
+    """
+    columns = _list_columns(said)
+    stored = {
+        "seq": entry.seq,
+        "at": spell_utc(entry.at),
+        "actor_id": entry.actor_id,
+        "action": entry.action,
+        "subject_kind": entry.subject_kind,
+        "subject_id": entry.subject_id,
+        "job_id": entry.job_id,
+        "board_id": entry.board_id,
+        "board_number": entry.board_number,
+    }
+    for name, value in stored.items():
+        if columns[name] != value:
+            return f"its column {name} says {value!r}, its text {columns[name]!r}"
+    return None
 
 
 def _list_columns(said: Any) -> dict[str, object]:
