@@ -58,6 +58,8 @@ def spell_fault(found: Mapping[str, Any]) -> Fault:
 
 
 def _show(value: object) -> str:
+    if isinstance(value, float):
+        return _clean(repr(value).removesuffix(".0"))
     if isinstance(value, str | int | float | bool) or value is None:
         return _clean("nothing" if value is None else repr(value) if value == "" else str(value))
     return f"a {type(value).__name__}"
