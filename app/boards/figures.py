@@ -12,6 +12,7 @@ from app.boards.rules import PARTS_DRAWN_MAX, Side, is_array_package, spell_desi
 # Shares of the picture's longer side.
 _MARGIN: Final = 0.04
 _CROSS: Final = 0.008
+_LINE: Final = 0.001
 _FONT_MIN: Final = 0.012
 _FONT_MAX: Final = 0.03
 _SITE_GAP: Final = 0.012
@@ -119,7 +120,7 @@ def draw_placement_svg(
     )
     picture = f'class="pl-picture" role="img" viewBox="{view}" aria-label="{_text(title)}"'
     pieces = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" {picture}>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" {picture}{_spell_ink(span)}>',
         f"<title>{_text(title)}</title>",
         f'<rect class="pl-board{" pl-assumed" if is_assumed else ""}"{_place(board)}/>',
         *(_draw_part(part, span=span) for part in drawn),
@@ -128,6 +129,11 @@ def draw_placement_svg(
         "</svg>",
     ]
     return "\n".join(pieces)
+
+
+def _spell_ink(span: float) -> str:
+    """Return the attributes by which the picture is lines on nothing where no style sheet is."""
+    return f' fill="none" stroke="currentColor" stroke-width="{_number(span * _LINE)}"'
 
 
 def _show(line: PlacedPart, *, side: Side, sizes: Mapping[str, tuple[float, float]]) -> _Shown:
@@ -249,7 +255,8 @@ def _draw_site(part: _Shown, *, span: float) -> str:
     )
     title = f"<title>{_text(part.designator)}, marked</title>"
     turn = _turn(part)
-    return f'<path class="pl-site" fill="none" d="{shape}{ticks}"{turn}>{title}</path>'
+    ink = f'stroke-width="{_number(3 * span * _LINE)}"'
+    return f'<path class="pl-site" {ink} d="{shape}{ticks}"{turn}>{title}</path>'
 
 
 def _reach_of_site(part: _Shown, *, span: float) -> tuple[float, float]:
@@ -299,7 +306,8 @@ def _find_font(part: _Shown) -> float:
 def _draw_label(part: _Shown, *, y: float, font: float, extra: str) -> str:
     return (
         f'<text class="pl-label{extra}" x="{_number(part.x)}" y="{_number(y)}"'
-        f' font-size="{_number(font)}" text-anchor="middle">{_text(part.designator)}</text>'
+        f' font-size="{_number(font)}" text-anchor="middle" fill="currentColor"'
+        f' stroke="none">{_text(part.designator)}</text>'
     )
 
 

@@ -149,7 +149,7 @@ def _read_rows(
                     quantity=quantity,
                     value=words[BillField.VALUE],
                     package=words[BillField.PACKAGE],
-                    part_number=words[BillField.PART_NUMBER],
+                    part_number=_drop_mark(words[BillField.PART_NUMBER]),
                     is_not_fitted=any(map(is_not_fitted, row.cells)),
                 )
             )
@@ -164,6 +164,11 @@ def _read_words(row: Row, field: BillField, index: dict[BillField, int | None]) 
         return parse_cell(row.cell(index[field]))
     except ValueError as reason:
         raise ValueError(f"{field}: {reason}") from None
+
+
+def _drop_mark(part_number: str) -> str:
+    """Return no part number where a mark such as DNP stands in its place."""
+    return "" if is_not_fitted(part_number) else part_number
 
 
 def _read_quantity(

@@ -37,7 +37,7 @@ from app.core.settings import Settings
 from app.web.shell import Shell
 from app.web.templates import render
 
-PLACEMENTS_AT_ONCE: Final = 100
+PLACEMENTS_AT_ONCE: Final = 50
 BOARDS_AT_ONCE: Final = 20
 
 

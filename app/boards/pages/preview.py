@@ -37,6 +37,14 @@ class ChangeLine:
 
 
 @dataclass(frozen=True)
+class NameList:
+    """All designators that one file names and the other lacks."""
+
+    title: str
+    designators: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class PreviewPage:
     """All that layout_draft.html can see."""
 
@@ -49,6 +57,7 @@ class PreviewPage:
     counts: str
     hindrances: tuple[str, ...]
     findings: tuple[str, ...]
+    names: tuple[NameList, ...]
     refused_count: int
     corrects: str
     changes: tuple[ChangeLine, ...]
@@ -92,6 +101,14 @@ def show_preview_page(
         counts=_spell_counts(preview.join),
         hindrances=preview.hindrances,
         findings=preview.join.findings,
+        names=tuple(
+            NameList(f"{title} ({len(names):,})", names)
+            for title, names in (
+                ("Named by the bill, not placed", preview.join.not_placed),
+                ("Placed, not named by the bill", preview.join.not_billed),
+            )
+            if names
+        ),
         refused_count=len(preview.refused),
         corrects=spell_assembly(assembly) if preview.corrects_layout else "",
         changes=tuple(
