@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import select, update
 
@@ -176,3 +177,19 @@ def test_a_cookie_of_nonsense_opens_nothing(nobody: TestClient) -> None:
         nobody.cookies.set(COOKIE, nonsense)
         assert nobody.get("/me").headers["location"] == "/sign-in"
         assert nobody.get("/sign-in").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "nasty", ["\x00", "x" * 70_000, "\u202e\u0000", "{" * 2_000, "\U0010ffff", "9" * 400]
+)
+def test_nothing_typed_into_a_field_of_secrets_is_more_than_refused(
+    signed_in: SignedIn, nobody: TestClient, odile: Person, give_password: GivePassword, nasty: str
+) -> None:
+    give_password(odile)
+    client = signed_in(odile)
+    assert client.post("/me/password", data=fill_in(nasty)).status_code == 422
+    assert client.post("/me/password", data={"again": nasty, "x": nasty}).status_code == 422
+    assert type_in(nobody, nasty, nasty) == 422
+    file = {"username": ("odile", b"x", "text/plain"), "csrf": ("a", b"x", "text/plain")}
+    assert nobody.post("/sign-in", files=file).status_code == 403
+    assert nobody.post("/sign-in", json={"username": "odile"}).status_code == 403
