@@ -17,7 +17,7 @@ from app.core.settings import read_settings
 from seed_demo.load import InUse, load_demo
 from seed_demo.load_acts import DemoAccount
 from seed_demo.plant import PLANT_NAME
-from seed_demo.story import JOB_COUNT
+from seed_demo.story import JOB_COUNT, plan_jobs
 from seed_demo.working_time import ZONE
 
 EARLIEST_END: Final = date(2000, 1, 1)
@@ -53,7 +53,7 @@ def main(
                 sessions,
                 settings,
                 end=moment,
-                job_count=jobs,
+                jobs=plan_jobs(moment)[:jobs],
                 tell=lambda done, total: progress.update(task, completed=done, total=total),
             )
         except InUse as used:

@@ -1,6 +1,6 @@
 """Loads the demo through the house's services: everything, or nothing at all."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Final
 
@@ -15,7 +15,7 @@ from seed_demo.load_acts import Act, DemoAccount, Stage, sort_acts
 from seed_demo.load_jobs import list_job_acts
 from seed_demo.load_plant import list_plant_acts
 from seed_demo.load_recipes import list_recipe_acts
-from seed_demo.story import JOB_COUNT, plan_jobs
+from seed_demo.story_shapes import PlannedJob
 
 Tell = Callable[[int, int], None]
 
@@ -33,18 +33,17 @@ def load_demo(
     settings: Settings,
     *,
     end: datetime,
-    job_count: int = JOB_COUNT,
+    jobs: Sequence[PlannedJob],
     tell: Tell | None = None,
 ) -> tuple[DemoAccount, ...]:
-    """Load the demo as it stands at `end` and return its accounts with their passwords.
+    """Load the demo with jobs planned for `end`; return its accounts with their passwords.
 
     Every act is a commit with its own audit entries, in time order over the whole plant. All of
     them lie within one transaction of the database, so that an interrupted loading leaves nothing.
-    `job_count` takes the first so many jobs; `tell` hears how many acts of how many are done.
-    InUse when the database holds accounts already; ValueError if `end` has no zone.
+    `tell` hears how many acts of how many are done. InUse when the database holds accounts already.
     """
     stage = Stage(settings)
-    acts = list_acts(stage, end=end, job_count=job_count)
+    acts = list_acts(stage, end=end, jobs=jobs)
     with sessions.engine.execution_options(**{WRITES: True}).begin() as connection:
         _check_empty(sessions, connection)
         for done, act in enumerate(acts, start=1):
@@ -57,9 +56,8 @@ def load_demo(
     return tuple(stage.accounts)
 
 
-def list_acts(stage: Stage, *, end: datetime, job_count: int = JOB_COUNT) -> list[Act]:
+def list_acts(stage: Stage, *, end: datetime, jobs: Sequence[PlannedJob]) -> list[Act]:
     """List everything that happens up to `end`, in time order."""
-    jobs = plan_jobs(end)[:job_count]
     return sort_acts(
         [
             *list_plant_acts(stage, end),
