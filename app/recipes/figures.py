@@ -77,7 +77,7 @@ class _Picture:
             )
             drawn.append(_write(_LEFT - _LABEL_GAP, y + 4, f"{temperature_c}", anchor="end"))
         drawn.append(_write(_LEFT - _LABEL_GAP, _TOP - 12, "°C", anchor="end"))
-        drawn.append(_write(WIDTH - _RIGHT, HEIGHT - 6, "s", anchor="end"))
+        drawn.append(_write(WIDTH - _RIGHT, HEIGHT - 6, "time in s", anchor="end"))
         return drawn
 
     def _draw_zones(self) -> list[str]:

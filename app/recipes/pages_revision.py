@@ -368,7 +368,7 @@ def _list_events(session: Session, revision: RecipeRevision, zone: ZoneInfo) -> 
         remark = str(said.get("reason", ""))
         if entry.action == "recipes.save_draft":
             count = said.get("changed", 0)
-            remark = f"{count} {'value' if count == 1 else 'values'} of the body differ"
+            remark = f"{count} {'value' if count == 1 else 'values'} of the body changed"
         events.append(
             Event(
                 when=spell_moment(entry.at, zone),
