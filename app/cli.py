@@ -8,13 +8,11 @@ import uvicorn
 from alembic import command
 from alembic.config import Config
 from rich.console import Console
-from rich.progress import Progress
 
 from app.accounts.commands import account
-from app.audit.queries import count_entries, iterate_entries
-from app.audit.verifier import verify_entries
-from app.core.db import Sessions, create_house_engine, open_sessions
-from app.core.settings import Settings, read_settings
+from app.core.db import create_house_engine
+from app.core.settings import read_settings
+from app.history.commands import verify
 from app.measure.commands import measure
 
 PROJECT = Path(__file__).parent.parent
@@ -22,6 +20,7 @@ PROJECT = Path(__file__).parent.parent
 main = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 main.add_typer(account, name="account")
 main.command()(measure)
+main.command()(verify)
 console = Console()
 
 
@@ -56,27 +55,6 @@ def migrate() -> None:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
     console.print(f"The database is in its newest form: {engine.url.render_as_string()}")
-
-
-@main.command()
-def verify() -> None:
-    """Recompute the audit log; exit status 1 and the first wrong entry when it was changed."""
-    sessions = open_own_sessions(read_settings())
-    with sessions.read() as session, Progress(console=console) as progress:
-        task = progress.add_task("Recomputing the log", total=count_entries(session))
-        verdict = verify_entries(
-            iterate_entries(session), tell=lambda done: progress.update(task, completed=done)
-        )
-    if verdict.is_whole:
-        console.print(f"The log is whole: {verdict.size} entries, root {verdict.root.hex()}")
-        return
-    console.print(f"Entry {verdict.wrong_seq} is wrong: {verdict.reason}.")
-    raise typer.Exit(1)
-
-
-def open_own_sessions(settings: Settings) -> Sessions:
-    """Open sessions for one command of the terminal."""
-    return open_sessions(create_house_engine(settings.database_url))
 
 
 if __name__ == "__main__":

@@ -37,6 +37,13 @@ class Phase(StrEnum):
     LOG = "log"
     RECORDS = "records"
 
+    @property
+    def words(self) -> str:
+        """What is being counted."""
+        if self is Phase.LOG:
+            return "entries of the log recomputed"
+        return "records held against the log"
+
 
 @dataclass(frozen=True)
 class WrongEntry:

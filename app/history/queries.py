@@ -168,6 +168,11 @@ def find_neighbour(session: Session, entry: AuditEntry, *, step: int) -> int | N
     )
 
 
+def find_newest(session: Session) -> int:
+    """Return the number of the newest entry, 0 in an empty log."""
+    return session.scalar(select(func.max(AuditEntry.seq))) or 0
+
+
 def list_actions(session: Session) -> Sequence[str]:
     """Return the actions that the log tells of, by name."""
     return session.scalars(
@@ -227,11 +232,6 @@ def list_jobs_with_reference(session: Session, text: str) -> Rows:
 def has_job(session: Session, job_id: int) -> bool:
     """Say whether there is a job with this number."""
     return session.scalar(select(Job.id).where(Job.id == job_id)) is not None
-
-
-def count_boards(session: Session) -> int:
-    """Return how many boards there are."""
-    return session.scalar(select(func.count(Board.id))) or 0
 
 
 def _select_found() -> Select[*tuple[Any, ...]]:

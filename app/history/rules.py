@@ -47,10 +47,10 @@ class FilterUnreadable(Unacceptable):
     code = "history.filter_unreadable"
 
 
-class SearchEmpty(Unacceptable):
-    """Nothing was typed to look for."""
+class SearchUnreadable(Unacceptable):
+    """What was typed holds a character that no text may hold."""
 
-    code = "history.search_empty"
+    code = "history.search_unreadable"
 
 
 class VerificationRunning(Conflict):
