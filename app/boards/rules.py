@@ -268,6 +268,17 @@ def parse_serials(lines: Sequence[str], *, known: Collection[str] = ()) -> tuple
     return tuple(first_lines)
 
 
+def list_readable_serials(lines: Sequence[str]) -> tuple[str, ...]:
+    """Return what parse_serials would look for among known serials; at most 500."""
+    found: dict[str, None] = {}
+    for line in [line for line in lines if line.strip()][:BOARDS_AT_ONCE_MAX]:
+        try:
+            found[parse_serial(line)] = None
+        except SerialUnusable:
+            continue
+    return tuple(found)
+
+
 def suggest_next_revision(revision: str, *, taken: Collection[str] = ()) -> str:
     """Return the revision code that would follow: B after A, AA after Z, r0.2.2 after r0.2.1.
 

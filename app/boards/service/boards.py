@@ -9,7 +9,7 @@ from app.accounts.rules import Person
 from app.audit import service as audit
 from app.audit.rules import Subject
 from app.boards.queries import find_site, get_placement, list_serials
-from app.boards.rules import parse_serials
+from app.boards.rules import list_readable_serials, parse_serials
 from app.boards.tables import Assembly, Board, Site
 
 
@@ -26,10 +26,9 @@ def register_boards(
 
     Raises the refusals of parse_serials.
     """
-    serials = parse_serials(lines)
-    known = list_serials(session, assembly_id=assembly.id, among=serials)
-    if known:
-        parse_serials(lines, known=set(known))
+    asked = list_readable_serials(lines)
+    known = list_serials(session, assembly_id=assembly.id, among=asked)
+    serials = parse_serials(lines, known=set(known))
     boards = [
         Board(
             assembly=assembly,
