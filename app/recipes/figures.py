@@ -119,11 +119,11 @@ class _Picture:
             is_on = True
         if not path:
             return []
-        room = WIDTH - _RIGHT - last[0]
-        anchor, x = (
-            ("start", last[0] + _LABEL_GAP) if room > _HEATER_NAME_NEEDS else ("end", last[0])
-        )
-        y = last[1] + 4 if anchor == "start" else last[1] - 5
+        # The names keep to the outer sides of the two lines, clear of each other.
+        y = last[1] - _LABEL_GAP if which == "top" else last[1] + 2 * _LABEL_GAP + 6
+        anchor, x = "end", last[0]
+        if WIDTH - _RIGHT - last[0] > _HEATER_NAME_NEEDS:
+            anchor, x = "start", last[0] + _LABEL_GAP
         return [
             f'<path class="sp-{which}" d="{"".join(path)}"/>',
             _write(x, y, which, anchor=anchor, mark=f"sp-name-{which}"),

@@ -261,12 +261,7 @@ GROUPS: Final = (
             _number("window.ramp_window_s", "Slopes taken over", "s", "0.5 to 60"),
             _number("window.soak_min_c", "Soak from", "°C"),
             _number("window.soak_max_c", "Soak to", "°C"),
-            _number(
-                "window.classification_c",
-                "Classification temperature",
-                "°C",
-                "150 to 300, or empty",
-            ),
+            _number("window.classification_c", "Classification", "°C", "150 to 300, or empty"),
         ),
         rows=RowsSpec(
             "window.limits",
