@@ -17,6 +17,7 @@ from app.web.docs import install_static, show_reference
 from app.web.headers import SecurityHeaders
 from app.web.limits import BodyLimits
 from app.web.problems import install_problems
+from app.web.wings import Wing
 
 API: Final = "/api/v1"
 
@@ -82,9 +83,10 @@ def create_app(settings: Settings | None = None, clock: Clock = read_clock) -> F
     install_way_to_password(house)
     install_static(house)
     for name in PAGES:
-        house.include_router(import_module(name).router, include_in_schema=False)
+        house.include_router(Wing(import_module(name).router), include_in_schema=False)
     for name in ROUTES:
-        house.include_router(import_module(name).router, prefix=API, responses=REFUSALS)
+        wing = Wing(import_module(name).router, prefix=API)
+        house.include_router(wing, prefix=API, responses=REFUSALS)
     house.include_router(health.router, dependencies=[Depends(public)])
     house.add_api_route(
         "/api/docs",
