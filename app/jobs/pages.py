@@ -1,5 +1,0 @@
-"""Screens of jobs."""
-
-from fastapi import APIRouter
-
-router = APIRouter()
