@@ -15,6 +15,8 @@ from alembic import command
 from alembic.config import Config
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from hypothesis import HealthCheck
+from hypothesis import settings as hypothesis_settings
 from sqlalchemy import Connection, Select, make_url, select, text
 from sqlalchemy.orm import Session
 
@@ -43,6 +45,12 @@ CAST = (
 )
 
 SignedIn = Callable[[Person], TestClient]
+
+# A busy machine is no fault of what is tested.
+hypothesis_settings.register_profile(
+    "unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+hypothesis_settings.load_profile("unhurried")
 Row = TypeVar("Row")
 
 
