@@ -13,7 +13,7 @@ from app.core.paging import AskedPage, Piece, spell_cursor, take_piece
 from app.core.request import HouseSettings, PathId
 from app.history.asked import StoryAsked, TrailAsked, select_asked
 from app.history.queries import get_entry
-from app.history.schemas import AuditEntryView, StoryLineView, VerificationView
+from app.history.views import AuditEntryView, StoryLineView, VerificationView
 from app.history.snapshot import Snapshot
 from app.history.story import check_shown, filter_lines, load_story
 from app.history.watch import HouseLog

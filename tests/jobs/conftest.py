@@ -206,8 +206,13 @@ def shop(
     now: datetime,
 ) -> Shop:
     """A bench with nitrogen, board 0417 of assembly LIMNET-07, and a published recipe for U3."""
-    made = Shop(sessions, settings, odile, ines, edda, now)
-    with sessions.write() as session:
+    return furnish(Shop(sessions, settings, odile, ines, edda, now), ada)
+
+
+def furnish(made: Shop, ada: Person) -> Shop:
+    """Put the bench, the part, the assembly, the board and the recipe into a house."""
+    ines, now = made.ines, made.now
+    with made.sessions.write() as session:
         bench = add_bench(
             session,
             BenchFields(code="B1", title="Hot gas bench", has_nitrogen=True),
