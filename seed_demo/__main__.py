@@ -12,8 +12,8 @@ from sqlalchemy import inspect
 
 from app.audit.service import install_log
 from app.core.clock import read_clock
-from app.core.db import create_house_engine, open_sessions
-from app.core.settings import read_settings
+from app.core.db import Sessions, create_house_engine, open_sessions
+from app.core.settings import Settings, read_settings
 from seed_demo.load import InUse, load_demo
 from seed_demo.load_acts import DemoAccount
 from seed_demo.plant import PLANT_NAME
@@ -42,24 +42,35 @@ def main(
     settings = read_settings()
     sessions = open_sessions(create_house_engine(settings.database_url))
     install_log(sessions)
+    try:
+        accounts = _load(sessions, settings, end=moment, jobs=jobs, quiet=quiet)
+    finally:
+        sessions.engine.dispose()
+    sys.stdout.write(spell_accounts(accounts))
+
+
+def _load(
+    sessions: Sessions, settings: Settings, *, end: datetime, jobs: int, quiet: bool
+) -> tuple[DemoAccount, ...]:
     if not inspect(sessions.engine).has_table("accounts"):
         console.print("This database has no tables yet: run `wickbook migrate` first.")
         raise typer.Exit(1)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    with Progress(*columns, TimeElapsedColumn(), console=console, disable=quiet) as progress:
-        task = progress.add_task(f"Half a year of {PLANT_NAME}", total=None)
-        try:
-            accounts = load_demo(
+    try:
+        with Progress(*columns, TimeElapsedColumn(), console=console, disable=quiet) as progress:
+            task = progress.add_task(f"Half a year of {PLANT_NAME}", visible=False)
+            return load_demo(
                 sessions,
                 settings,
-                end=moment,
-                jobs=plan_jobs(moment)[:jobs],
-                tell=lambda done, total: progress.update(task, completed=done, total=total),
+                end=end,
+                jobs=plan_jobs(end)[:jobs],
+                tell=lambda done, total: progress.update(
+                    task, completed=done, total=total, visible=True
+                ),
             )
-        except InUse as used:
-            console.print(f"Nothing loaded, the data are kept: {used}.")
-            raise typer.Exit(0) from None
-    sys.stdout.write(spell_accounts(accounts))
+    except InUse as used:
+        console.print(f"Nothing loaded, the data are kept: {used}.")
+        raise typer.Exit(0) from None
 
 
 def choose_end(day: date | None, *, now: datetime) -> datetime:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.accounts.rules import Person
 from app.boards.queries import get_assembly
 from app.boards.service import register_boards
-from app.jobs.queries import SiteCard, get_run, load_card
+from app.jobs.queries import get_run, load_card
 from app.jobs.rules import Outcome
 from app.jobs.runs import abort_run, complete_run, start_run
 from app.jobs.schemas import CloseJob, NewJob, NewJobSite, StepCorrected, TraceChosen
@@ -23,7 +23,7 @@ from app.jobs.service import (
     open_job,
     place_hold,
 )
-from app.jobs.tables import Job, JobStep
+from app.jobs.tables import Job
 from app.jobs.work import correct_entry, sign_step, skip_step
 from app.plant.queries import get_bench
 from app.recipes.body.recipe import RecipeBody
@@ -75,6 +75,8 @@ class _JobActs:
         self.recipe = recipe
         self.operator = planned.operator
         self.job_id = 0
+        self.line_ids: dict[tuple[str, str], int] = {}
+        self.entry_ids: dict[int, int] = {}
         self.run_ids: dict[int, int] = {}
 
     @cached_property
@@ -122,7 +124,13 @@ class _JobActs:
                 for name in planned.designators
             ],
         )
-        self.job_id = open_job(session, new, person=self._who(self.operator), now=now).id
+        job = open_job(session, new, person=self._who(self.operator), now=now)
+        self.job_id = job.id
+        self.line_ids = {
+            (site.designator, str(line.kind)): line.id
+            for site in load_card(session, job).sites
+            for line in site.steps
+        }
 
     def _clear(self, session: Session, now: datetime) -> None:
         bench = get_bench(session, self.stage.bench_ids[self.planned.bench])
@@ -139,12 +147,11 @@ class _JobActs:
         self, step: PlannedStep, run: PlannedRun, session: Session, now: datetime
     ) -> None:
         job = self._lock(session)
-        _, line = self._find_line(session, job, step)
         file = write_run_file(run, recipe=self.recipe, revision=self.planned.recipe_revision)
         row = start_run(
             session,
             job,
-            line.id,
+            self._get_line(step),
             bench=get_bench(session, self.stage.bench_ids[self.planned.bench]),
             content=file.text.encode(),
             file_name=file.name,
@@ -178,21 +185,19 @@ class _JobActs:
 
     def _sign(self, step: PlannedStep, session: Session, now: datetime) -> None:
         job = self._lock(session)
-        _, line = self._find_line(session, job, step)
+        line_id = self._get_line(step)
         person = self._who(self.operator)
         if step.skipped_because is not None:
-            skip_step(session, job, line.id, step.skipped_because, person=person, now=now)
+            skip_step(session, job, line_id, step.skipped_because, person=person, now=now)
             return
         said = say_step(step, self.body, values=step.values, lots=step.lots)
-        sign_step(session, job, line.id, said, person=person, now=now)
+        entry = sign_step(session, job, line_id, said, person=person, now=now)
+        self.entry_ids[line_id] = entry.id
 
     def _correct(self, correction: PlannedCorrection, session: Session, now: datetime) -> None:
         step = self.planned.steps[correction.step_index]
         job = self._lock(session)
-        site, line = self._find_line(session, job, step)
-        wrong = site.find_valid_entry(line)
-        if wrong is None:
-            raise ValueError(f"job {self.planned.number}: {step.kind} is corrected before signed")
+        line_id = self._get_line(step)
         said = StepCorrected(
             values=say_values(correction.values),
             lots=say_lots(correction.lots),
@@ -200,7 +205,8 @@ class _JobActs:
             reason=correction.reason,
         )
         person = self._who(correction.by)
-        correct_entry(session, job, line.id, wrong.id, said, person=person, now=now)
+        wrong_id = self.entry_ids[line_id]
+        correct_entry(session, job, line_id, wrong_id, said, person=person, now=now)
 
     def _hold(self, hold: PlannedHold, session: Session, now: datetime) -> None:
         person = self._who(hold.placed_by)
@@ -227,10 +233,5 @@ class _JobActs:
     def _lock(self, session: Session) -> Job:
         return lock_job(session, self.job_id)
 
-    def _find_line(self, session: Session, job: Job, step: PlannedStep) -> tuple[SiteCard, JobStep]:
-        return next(
-            (site, line)
-            for site in load_card(session, job).sites
-            for line in site.steps
-            if (site.designator, str(line.kind)) == (step.designator, step.kind)
-        )
+    def _get_line(self, step: PlannedStep) -> int:
+        return self.line_ids[step.designator, step.kind]
