@@ -2,11 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, TypeVar
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 from sqlalchemy.orm import Session
 
 from app.accounts.access import make_shell, needs
@@ -47,6 +47,7 @@ _FINDINGS_SHOWN: Final = 40
 add_notices({"run-kept": "The trace is kept.", "run-aborted": "The run is aborted."})
 
 Option = tuple[str, str]
+Said = TypeVar("Said", bound=BaseModel)
 ROLES: Final[tuple[Option, ...]] = tuple((str(role), role.words) for role in ChannelRole)
 DELIMITERS: Final[tuple[Option, ...]] = tuple((str(one), one.words) for one in Delimiter)
 MARKS: Final[tuple[Option, ...]] = (
@@ -225,7 +226,7 @@ def parse_chosen(form: Form) -> TraceChosen:
     )
 
 
-def _validate(model: Any, given: dict[str, Any]) -> Any:
+def _validate(model: type[Said], given: dict[str, Any]) -> Said:
     try:
         return model.model_validate(given)
     except ValidationError as error:
@@ -350,7 +351,7 @@ def _list_columns(
                     str(chosen.role or "") if chosen else "",
                     COLUMN_ROLES,
                     is_asked=False,
-                ),  # fmt: skip
+                ),
                 unit=_make_unit(guess, str(chosen.unit or "") if chosen else "", asked)
                 if is_channel
                 else None,

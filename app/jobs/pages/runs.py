@@ -145,7 +145,7 @@ def show_run(
         abort_reason=run.abort_reason or "",
         verdict=_spell_verdict(figures),
         is_removal=step.kind is StepKind.REMOVE,
-        chart=_describe_chart(body, run) if run.trace else "",
+        chart=_describe_chart(body) if run.trace else "",
         samples_href=f"/api/v1/runs/{run.id}/samples",
         picture=_draw_large(session, run, body) if run.trace else "",
         channels=_list_channels(run),
@@ -191,7 +191,7 @@ def _draw_large(session: Session, run: Run, body: RecipeBody) -> str:
     )
 
 
-def _describe_chart(body: RecipeBody, run: Run) -> str:
+def _describe_chart(body: RecipeBody) -> str:
     """Return what the chart draws beside the samples, as JSON for its script."""
     zones, start = [], 0.0
     for zone in body.zones:
@@ -212,15 +212,11 @@ def _describe_chart(body: RecipeBody, run: Run) -> str:
         for side, at in (("least", one.lower), ("most", one.upper))
         if at is not None
     ]
-    roles = {
-        c["name"]: ChannelRole(c["role"]).words for c in (run.trace.channels if run.trace else [])
-    }
     return json.dumps(
         {
             "liquidus_c": body.window.liquidus_c,
             "zones": zones,
             "limits": limits,
-            "roles": roles,
             "colours": COLOURS,
         }
     )
