@@ -103,6 +103,7 @@ class ReadingPage:
     is_remembered: bool
     said: str
     choices: tuple[Choice, ...]
+    all_units: Choice | None
     header_row: str
     header_guess: str
     columns: tuple[ColumnLine, ...]
@@ -191,7 +192,13 @@ def parse_choices(form: Form) -> ReadingChoices:
             columns.append({"index": index, "role": role or None, "unit": unit or None})
     given: dict[str, Any] = {
         name: form.text(name)
-        for name in ("delimiter", "decimal_mark", "header_row", "time_format")
+        for name in (
+            "delimiter",
+            "decimal_mark",
+            "header_row",
+            "time_format",
+            "temperature_unit",
+        )
         if form.text(name)
     }
     if form.text("day_first"):
@@ -272,6 +279,7 @@ def _show(
         is_remembered=bool(suggestion and suggestion.is_remembered),
         said=_spell_reading(suggestion) if suggestion else "",
         choices=_list_choices(choices, suggestion),
+        all_units=_make_all_units(choices, suggestion),
         header_row="" if choices.header_row is None else str(choices.header_row),
         header_guess=str(reading.header_row or 0) if reading else "",
         columns=_list_columns(choices, suggestion, form) if suggestion else (),
@@ -325,6 +333,23 @@ def _list_choices(choices: ReadingChoices, suggestion: Suggestion | None) -> tup
             DAY_FIRST, is_asked="day_first" in asked,
         ),
     )  # fmt: skip
+
+
+def _make_all_units(choices: ReadingChoices, suggestion: Suggestion | None) -> Choice | None:
+    """Return one question for all columns that do not say their unit, where there are such."""
+    asked = suggestion is not None and any(
+        one.about == "unit" for one in suggestion.reading.questions
+    )
+    if not asked and choices.temperature_unit is None:
+        return None
+    return Choice(
+        "temperature_unit",
+        "Columns that do not say their unit are all in",
+        "",
+        str(choices.temperature_unit or ""),
+        UNITS,
+        is_asked=asked,
+    )
 
 
 def _list_columns(

@@ -89,6 +89,7 @@ class RunPage:
     is_complete: bool
     is_recording: bool
     can_read: bool
+    sign_href: str
     abort_reason: str
     verdict: str
     is_removal: bool
@@ -142,6 +143,11 @@ def show_run(
         is_complete=run.state is RunState.COMPLETE,
         is_recording=run.state is RunState.RECORDING,
         can_read=person.may(Action.JOBS_WORK),
+        sign_href=f"/jobs/{job.id}?step={step.id}"
+        if run.state is RunState.COMPLETE
+        and not site.is_written(step)
+        and person.may(Action.JOBS_WORK)
+        else "",
         abort_reason=run.abort_reason or "",
         verdict=_spell_verdict(figures),
         is_removal=step.kind is StepKind.REMOVE,
