@@ -164,7 +164,8 @@ class LogState:
 
     def wait(self, timeout_s: float | None = None) -> None:
         """Wait for a running check to end."""
-        thread = self._thread
+        with self._guard:
+            thread = self._thread
         if thread is not None:
             thread.join(timeout_s)
 

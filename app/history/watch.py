@@ -43,7 +43,7 @@ HouseLog = Annotated[LogState, Depends(get_log_state)]
 
 @asynccontextmanager
 async def keep_verified(app: FastAPI) -> AsyncIterator[None]:
-    """Verify the log now and every night as long as the service runs."""
+    """Verify everything now and every night as long as the service runs."""
     state = find_log_state(app)
     settings: Settings = app.state.settings
     over = Event()
@@ -53,6 +53,7 @@ async def keep_verified(app: FastAPI) -> AsyncIterator[None]:
         name="wickbook-watch",
         daemon=True,
     )
+    _begin(state)
     watch.start()
     try:
         yield
@@ -76,7 +77,6 @@ def find_next_night(now: datetime, zone: ZoneInfo) -> datetime:
 
 
 def _watch(state: LogState, clock: Clock, zone: ZoneInfo, over: Event) -> None:
-    _begin(state)
     night = find_next_night(clock(), zone)
     while not over.wait(min(max((night - clock()).total_seconds(), 1.0), LONGEST_WAIT_S)):
         if clock() >= night:

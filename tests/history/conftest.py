@@ -101,8 +101,8 @@ class Teller:
 
 
 def make_shop(sessions: Sessions, url: str) -> Shop:
-    people = [get_person(sessions, name) for name in ("odile", "ines", "edda")]
-    return Shop(sessions, Settings(database_url=url), *people, now=NOW)
+    odile, ines, edda = (get_person(sessions, name) for name in ("odile", "ines", "edda"))
+    return Shop(sessions, Settings(database_url=url), odile, ines, edda, NOW)
 
 
 @pytest.fixture(scope="session")
