@@ -5,7 +5,6 @@ const DASHES = ["solid", "dash", "dot", "dashdot", "longdash", "longdashdot"];
 const INK = "#2a2723";
 const RULE = "#d8cdb8";
 const FONT = { family: "system-ui, sans-serif", size: 14, color: INK };
-const isStill = matchMedia("(prefers-reduced-motion: reduce)").matches;
 
 const level = (at, dash, colour) => ({
   type: "line", xref: "paper", x0: 0, x1: 1, y0: at, y1: at, layer: "below",
@@ -19,11 +18,14 @@ const zoneShapes = (zones, last) =>
     fillcolor: place % 2 ? "rgba(120, 100, 60, 0.13)" : "rgba(120, 100, 60, 0.05)",
   }));
 
-const zoneNames = (zones, last) =>
-  zones.filter((zone) => zone.from_s < last * 0.97).map((zone) => ({
-    text: zone.name, x: zone.from_s, y: 1, yref: "paper", xanchor: "left", yanchor: "top",
-    showarrow: false, textangle: 0, font: { ...FONT, size: 12 }, xshift: 3,
-  }));
+// A name is left out where its zone is drawn narrower than the name.
+const zoneNames = (zones, last, width) =>
+  zones
+    .filter((zone) => ((Math.min(zone.to_s, last) - zone.from_s) / last) * width > zone.name.length * 7 + 6)
+    .map((zone) => ({
+      text: zone.name, x: zone.from_s, y: 0, yref: "paper", xanchor: "left", yanchor: "bottom",
+      showarrow: false, font: { ...FONT, size: 12 }, xshift: 3,
+    }));
 
 // Names that would lie on each other are pushed apart, top to bottom.
 const lineNames = (channels, colours, span) => {
@@ -69,7 +71,7 @@ const draw = async () => {
   const layout = {
     font: FONT, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "#fffcf4",
     margin: { l: 56, r: narrow ? 44 : 96, t: 8, b: 48 }, showlegend: false,
-    hovermode: "x unified", dragmode: "zoom",
+    hovermode: "x unified", dragmode: "zoom", hoverlabel: { bgcolor: "#fffcf4", font: FONT },
     xaxis: { title: { text: "time, s" }, gridcolor: RULE, zeroline: false, range: [0, last], hoverformat: ".1f" },
     yaxis: { title: { text: "°C" }, gridcolor: RULE, zeroline: false, range: [bottom, top] },
     shapes: [
@@ -78,7 +80,7 @@ const draw = async () => {
       ...limits.map((at) => level(at, "dot", "#9c1f1f")),
     ],
     annotations: [
-      ...zoneNames(about.zones, last),
+      ...zoneNames(about.zones, last, frame.clientWidth - (narrow ? 100 : 152)),
       { text: `liquidus ${about.liquidus_c} °C`, x: 0, xref: "paper", y: about.liquidus_c, xanchor: "left",
         yanchor: "bottom", showarrow: false, font: { ...FONT, size: 12 }, xshift: 3 },
       ...lineNames(channels, about.colours, top - bottom),
