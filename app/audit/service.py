@@ -133,7 +133,8 @@ def _write(session: Session, tales: list[Tale]) -> None:
                 "board_number": link.number if link is not None else None,
             }
         )
-    session.connection().execute(_ADD_ENTRIES, rows)
+    # A list of one would go the way of many, which takes PostgreSQL longer.
+    session.connection().execute(_ADD_ENTRIES, rows[0] if len(rows) == 1 else rows)
 
 
 def _link(
