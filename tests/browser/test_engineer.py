@@ -1,4 +1,4 @@
-"""The engineer's story: an assembly comes in, a recipe is worked out, checked by a second, locked."""
+"""The engineer's story: an assembly comes in, a recipe is worked out, checked and locked."""
 
 import re
 from pathlib import Path
@@ -18,7 +18,12 @@ C1;100nF;C_0402_1005Metric;10,25;8,10;0;top
 C2;100nF;C_0402_1005Metric;12,25;8,10;180;bottom
 R1;4k7;R_0402_1005Metric;30,00;9,00;0;top
 """
-BILL = 'Item,Qty,Reference,Value,PN\n1,1,U1,TQ-8840,TQ-8840-256\n2,2,"C1, C2",100nF,CAP-104\n3,1,R1,4k7,RES-472\n4,1,U7,SND-20,SND-20\n'
+BILL = """Item,Qty,Reference,Value,PN
+1,1,U1,TQ-8840,TQ-8840-256
+2,2,"C1, C2",100nF,CAP-104
+3,1,R1,4k7,RES-472
+4,1,U7,SND-20,SND-20
+"""
 
 
 def add_assembly(page: Page, folder: Path) -> None:
