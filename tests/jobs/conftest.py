@@ -1,5 +1,6 @@
 """A bench with a board to rework, its published recipe, and a logger that writes files."""
 
+import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -49,7 +50,7 @@ OFFSETS = {"T1": 0.0, "T2": 1.5, "T3": 2.5, "T4": -20.0}
 
 def heat(moment_s: float, *, peak_shift_k: float = 0.0) -> float:
     """Return an invented joint temperature in °C; only the part above 200 °C is shifted."""
-    for (from_s, from_c), (to_s, to_c) in zip(PROFILE, PROFILE[1:], strict=False):
+    for (from_s, from_c), (to_s, to_c) in itertools.pairwise(PROFILE):
         if moment_s <= to_s:
             at = from_c + (to_c - from_c) * (moment_s - from_s) / (to_s - from_s)
             return at + (peak_shift_k if at > 200 else 0.0)
@@ -205,7 +206,7 @@ def shop(
     ada: Person,
     now: datetime,
 ) -> Shop:
-    """A bench with nitrogen, board 0417 of assembly LIMNET-07, and a published recipe for U3."""
+    """Furnish a bench, board 0417 of assembly LIMNET-07, and a published recipe for U3."""
     return furnish(Shop(sessions, settings, odile, ines, edda, now), ada)
 
 
