@@ -71,7 +71,7 @@ def test_a_board_is_reworked_from_the_scan_to_the_outcome(
     page.get_by_label("Lot, scanned or typed").last.fill("F-2231")
     page.keyboard.press("Enter")
     expect(page.get_by_label("Lot, scanned or typed")).to_have_count(2)
-    sign(page, "deposit")
+    sign(page, "put down flux")
     sign(page, "place")
 
     record(page, log)
@@ -80,7 +80,6 @@ def test_a_board_is_reworked_from_the_scan_to_the_outcome(
     expect(page.locator(".verdict")).to_contain_text("inside")
     page.goto(job)
     sign(page, "reflow")
-    sign(page, "clean")
     page.get_by_role("radiogroup", name=re.compile("Visual")).get_by_label("pass").check()
     sign(page, "inspect")
 
