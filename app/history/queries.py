@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from sqlalchemy import Row, Select, func, select
+from sqlalchemy import ColumnElement, Row, Select, func, select
 from sqlalchemy.orm import Session
 
 from app.accounts.tables import Account
@@ -38,10 +38,22 @@ ENTRY_COLUMNS: Final = (
 
 
 @dataclass(frozen=True)
-class BoardRecords:
-    """Everything stored about one board; `published` are the entries that published its recipes.
+class BoardIndex:
+    """A board and all its entries, not read yet; `jobs` are all its jobs, in short."""
 
-    A run's figures are read only where they are asked for: they are large.
+    board: AnyRow
+    rows: Rows
+    jobs: Rows
+    open_holds: Rows
+    designators: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BoardRecords:
+    """Everything stored about a board, or about some of its jobs.
+
+    `closings` are the entries that closed any of its jobs, `published` those that published the
+    recipes. A run's figures are read only where they are asked for: they are large.
     """
 
     board: AnyRow
@@ -51,23 +63,56 @@ class BoardRecords:
     steps: Rows
     runs: Rows
     revisions: Rows
-    rows: Rows
     entries: tuple[ToldEntry, ...]
+    closings: tuple[ToldEntry, ...]
     published: tuple[ToldEntry, ...]
     names: dict[str, str]
     account_names: dict[int, str]
     figures: dict[int, Any]
 
 
-def load_board(session: Session, board_id: int) -> BoardRecords:
-    """Return all records and entries of a board in eleven questions; BoardUnknown for none."""
-    board = _get_board(session, board_id)
-    rows = session.execute(
-        select(*ENTRY_COLUMNS)
-        .where(AuditEntry.board_id == board_id)
-        .order_by(AuditEntry.board_number)
-    ).all()
-    revisions = _list_revisions(session, board_id)
+def load_index(session: Session, board_id: int) -> BoardIndex:
+    """Return a board with its entries, in five questions; BoardUnknown for none."""
+    return BoardIndex(
+        board=_get_board(session, board_id),
+        rows=session.execute(
+            select(*ENTRY_COLUMNS)
+            .where(AuditEntry.board_id == board_id)
+            .order_by(AuditEntry.board_number)
+        ).all(),
+        jobs=session.execute(
+            select(Job.id, Job.state).where(Job.board_id == board_id).order_by(Job.id)
+        ).all(),
+        open_holds=session.execute(
+            select(JobHold.id, JobHold.job_id)
+            .join(Job, Job.id == JobHold.job_id)
+            .where(Job.board_id == board_id, JobHold.lifted_at.is_(None))
+            .order_by(JobHold.id)
+        ).all(),
+        designators=tuple(
+            session.scalars(
+                select(Placement.designator)
+                .join(Site, Site.placement_id == Placement.id)
+                .where(Site.board_id == board_id)
+                .order_by(Placement.designator)
+            ).all()
+        ),
+    )
+
+
+def load_records(
+    session: Session, index: BoardIndex, job_ids: Collection[int] | None = None
+) -> BoardRecords:
+    """Return the records of a board, or of some of its jobs, in nine questions.
+
+    The entries are those about the jobs asked for, and those about no job.
+    """
+    is_asked = Job.board_id == index.board.id
+    rows = index.rows
+    if job_ids is not None:
+        is_asked &= Job.id.in_(job_ids)
+        rows = [row for row in rows if row.job_id is None or row.job_id in job_ids]
+    revisions = _list_revisions(session, is_asked)
     publishing = session.execute(
         select(*ENTRY_COLUMNS)
         .where(
@@ -80,22 +125,20 @@ def load_board(session: Session, board_id: int) -> BoardRecords:
     cards = session.execute(select(NameCard.commitment, NameCard.name)).all()
     accounts = session.execute(select(Account.id, Account.name)).all()
     return BoardRecords(
-        board=board,
-        jobs=session.execute(
-            select(Job.__table__).where(Job.board_id == board_id).order_by(Job.id)
-        ).all(),
+        board=index.board,
+        jobs=session.execute(select(Job.__table__).where(is_asked).order_by(Job.id)).all(),
         holds=session.execute(
             select(JobHold.__table__)
             .join(Job, Job.id == JobHold.job_id)
-            .where(Job.board_id == board_id)
+            .where(is_asked)
             .order_by(JobHold.id)
         ).all(),
-        sites=_list_sites(session, board_id),
-        steps=_list_steps(session, board_id),
-        runs=_list_runs(session, board_id),
+        sites=_list_sites(session, is_asked),
+        steps=_list_steps(session, is_asked),
+        runs=_list_runs(session, is_asked),
         revisions=revisions,
-        rows=rows,
         entries=read_entries(rows),
+        closings=read_entries(row for row in index.rows if row.action == "jobs.close"),
         published=read_entries(publishing),
         names={row.commitment: row.name for row in cards},
         account_names={row.id: row.name for row in accounts},
@@ -267,7 +310,7 @@ def _get_board(session: Session, board_id: int) -> AnyRow:
     return row
 
 
-def _list_sites(session: Session, board_id: int) -> Rows:
+def _list_sites(session: Session, is_asked: ColumnElement[bool]) -> Rows:
     return session.execute(
         select(
             JobSite.id,
@@ -279,12 +322,12 @@ def _list_sites(session: Session, board_id: int) -> Rows:
         .join(Job, Job.id == JobSite.job_id)
         .join(Site, Site.id == JobSite.site_id)
         .join(Placement, Placement.id == Site.placement_id)
-        .where(Job.board_id == board_id)
+        .where(is_asked)
         .order_by(JobSite.id)
     ).all()
 
 
-def _list_steps(session: Session, board_id: int) -> Rows:
+def _list_steps(session: Session, is_asked: ColumnElement[bool]) -> Rows:
     return session.execute(
         select(
             StepEntry.id,
@@ -302,12 +345,12 @@ def _list_steps(session: Session, board_id: int) -> Rows:
         .join(JobStep, JobStep.id == StepEntry.step_id)
         .join(JobSite, JobSite.id == JobStep.job_site_id)
         .join(Job, Job.id == JobSite.job_id)
-        .where(Job.board_id == board_id)
+        .where(is_asked)
         .order_by(StepEntry.id)
     ).all()
 
 
-def _list_runs(session: Session, board_id: int) -> Rows:
+def _list_runs(session: Session, is_asked: ColumnElement[bool]) -> Rows:
     return session.execute(
         select(
             Run.id,
@@ -338,16 +381,14 @@ def _list_runs(session: Session, board_id: int) -> Rows:
         .join(Job, Job.id == JobSite.job_id)
         .join(Bench, Bench.id == Run.bench_id)
         .outerjoin(Trace, Trace.id == Run.trace_id)
-        .where(Job.board_id == board_id)
+        .where(is_asked)
         .order_by(Run.id)
     ).all()
 
 
-def _list_revisions(session: Session, board_id: int) -> Rows:
+def _list_revisions(session: Session, is_asked: ColumnElement[bool]) -> Rows:
     of_board = (
-        select(JobSite.recipe_revision_id)
-        .join(Job, Job.id == JobSite.job_id)
-        .where(Job.board_id == board_id)
+        select(JobSite.recipe_revision_id).join(Job, Job.id == JobSite.job_id).where(is_asked)
     )
     return session.execute(
         select(

@@ -137,8 +137,8 @@ class _BoardChecker:
         scrapped = next(
             (
                 one
-                for one in self.records.entries
-                if one.action == "jobs.close" and one.details.get("outcome") == Outcome.SCRAPPED
+                for one in self.records.closings
+                if one.details.get("outcome") == Outcome.SCRAPPED
             ),
             None,
         )

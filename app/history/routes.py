@@ -13,9 +13,9 @@ from app.core.paging import AskedPage, Piece, spell_cursor, take_piece
 from app.core.request import HouseSettings, PathId
 from app.history.asked import StoryAsked, TrailAsked, select_asked
 from app.history.queries import get_entry
-from app.history.views import AuditEntryView, StoryLineView, VerificationView
 from app.history.snapshot import Snapshot
-from app.history.story import check_shown, filter_lines, load_story
+from app.history.story import check_shown, filter_lines, load_piece, load_story
+from app.history.views import AuditEntryView, StoryLineView, VerificationView
 from app.history.watch import HouseLog
 
 router = APIRouter(tags=["history"])
@@ -36,15 +36,21 @@ def list_history(
 ) -> Piece[StoryLineView]:
     """List everything that ever happened to a board, oldest first, with the entries beneath."""
     wanted = asked.parse(settings.zone)
+    begin = paging.after_id or 0
+    if wanted.is_open:
+        piece = load_piece(session, board_id, begin=begin, limit=paging.limit)
+        after = begin + paging.limit
+        return Piece(
+            items=[StoryLineView.of(line) for line in piece.lines],
+            next_cursor=spell_cursor(after) if after < piece.total else None,
+        )
     story = load_story(session, board_id)
-    lines = [
-        line for line in filter_lines(story.lines, wanted) if line.number > (paging.after_id or 0)
-    ]
-    piece = check_shown(session, story, lines[: paging.limit])
-    more = len(lines) > paging.limit
+    lines = filter_lines(story.lines, wanted)
+    shown = check_shown(session, story, lines[begin : begin + paging.limit])
+    after = begin + paging.limit
     return Piece(
-        items=[StoryLineView.of(line) for line in piece],
-        next_cursor=spell_cursor(piece[-1].number) if more else None,
+        items=[StoryLineView.of(line) for line in shown],
+        next_cursor=spell_cursor(after) if after < len(lines) else None,
     )
 
 

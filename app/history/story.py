@@ -1,6 +1,7 @@
 """A board's whole story: one line for each thing that happened, with the entries beneath it."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -9,7 +10,15 @@ from sqlalchemy.orm import Session
 from app.core.refusals import Conflict
 from app.history.lines import LineWriter, RecipeUsed, Sign
 from app.history.links import RUN_ENDS, Links, RecordKey, link
-from app.history.queries import AnyRow, BoardRecords, load_board, with_figures
+from app.history.queries import (
+    AnyRow,
+    BoardIndex,
+    BoardRecords,
+    Rows,
+    load_index,
+    load_records,
+    with_figures,
+)
 from app.history.records import Difference, check_board, check_figures
 from app.history.rules import ALWAYS, EventKind, Period
 from app.history.told import ChainFault, ToldEntry, find_chain_fault
@@ -25,7 +34,8 @@ class RecordsUnreadable(Conflict):
 class StoryLine:
     """One thing that happened; `faults` say where its record differs from the log.
 
-    `at` is in UTC. `record` is None where only the log tells of it.
+    `at` is in UTC. `record` is None where only the log tells of it; `number` is 0 where only a
+    record does.
     """
 
     number: int
@@ -51,14 +61,23 @@ class StoryLine:
 
 @dataclass(frozen=True)
 class Story:
-    """A board with all its lines, oldest first, and what does not fit the log."""
+    """A board with its lines, oldest first, and what of them does not fit the log.
 
-    board: AnyRow
+    `lines` may be a piece of the `total`; the board's own chain is always checked whole.
+    """
+
+    index: BoardIndex
     lines: tuple[StoryLine, ...]
+    total: int
     chain_fault: ChainFault | None
     differences: tuple[Difference, ...]
     records: BoardRecords
     links: Links
+
+    @property
+    def board(self) -> AnyRow:
+        """The board itself with its assembly."""
+        return self.index.board
 
 
 @dataclass(frozen=True)
@@ -78,29 +97,75 @@ class StoryFilter:
 
 
 def load_story(session: Session, board_id: int, *, with_all_figures: bool = False) -> Story:
-    """Read a board's story and hold it against the log; BoardUnknown for none.
+    """Read a board's whole story and hold it against the log; BoardUnknown for none.
 
     The number of questions does not grow with the board. RecordsUnreadable where a stored value
     has a form that Wickbook does not write.
     """
-    try:
-        records = load_board(session, board_id)
+    with _say_what_is_unreadable():
+        index = load_index(session, board_id)
+        records = load_records(session, index)
         if with_all_figures:
             records = with_figures(session, records)
+    return _tell(index, records, list_told(index.rows), begin=0)
+
+
+def load_piece(session: Session, board_id: int, *, begin: int, limit: int) -> Story:
+    """Read some lines of a board's story: `limit` of them after the first `begin`.
+
+    As load_story, but only the jobs that these lines are about are read and held against the log,
+    the figures of their shown runs too.
+    """
+    with _say_what_is_unreadable():
+        index = load_index(session, board_id)
+        told = list_told(index.rows)
+        piece = told[begin : begin + limit]
+        job_ids = {row.job_id for row in piece if row.job_id is not None}
+        if begin + limit >= len(told):
+            # The last piece also shows the jobs that no entry tells of.
+            job_ids |= {row.id for row in index.jobs} - {row.job_id for row in index.rows}
+        records = load_records(session, index, job_ids)
+        story = _tell(index, records, piece, begin=begin, total=len(told))
+    return replace(story, lines=check_shown(session, story, story.lines))
+
+
+def list_told(rows: Rows) -> Sequence[AnyRow]:
+    """Return the entries that make a line each: a run's start is told by the line of its end."""
+    ended = {row.subject_id for row in rows if row.action in RUN_ENDS}
+    return [row for row in rows if row.action != "jobs.start_run" or row.subject_id not in ended]
+
+
+@contextmanager
+def _say_what_is_unreadable() -> Iterator[None]:
+    try:
+        yield
     except (ValueError, LookupError) as error:
         raise RecordsUnreadable(
             f"Something stored about this board cannot be read: {error}"
         ) from None
-    return tell_story(records)
 
 
-def tell_story(records: BoardRecords) -> Story:
-    """Make the story of a board's records and entries."""
+def _tell(
+    index: BoardIndex,
+    records: BoardRecords,
+    piece: Sequence[AnyRow],
+    *,
+    begin: int,
+    total: int | None = None,
+) -> Story:
     links = link(records)
     differences = check_board(records, links)
-    lines = _Composer(records, links, differences).compose()
-    fault = find_chain_fault(records.rows, records.entries, board_id=records.board.id)
-    return Story(records.board, lines, fault, differences, records, links)
+    numbers = {row.seq: place for place, row in enumerate(piece, start=begin + 1)}
+    lines = _Composer(records, links, differences).compose(numbers)
+    return Story(
+        index=index,
+        lines=lines,
+        total=len(lines) if total is None else total,
+        chain_fault=find_chain_fault(index.rows, board_id=index.board.id),
+        differences=differences,
+        records=records,
+        links=links,
+    )
 
 
 def filter_lines(lines: Iterable[StoryLine], wanted: StoryFilter) -> tuple[StoryLine, ...]:
@@ -124,10 +189,8 @@ def check_shown(
     run_ids = {line.run_id for line in lines if line.run_id is not None}
     if not run_ids:
         return tuple(lines)
-    try:
+    with _say_what_is_unreadable():
         records = with_figures(session, story.records, run_ids)
-    except (ValueError, LookupError) as error:
-        raise RecordsUnreadable(f"A run's figures cannot be read: {error}") from None
     faults = _map_sentences(check_figures(records, story.links))
     return tuple(
         replace(line, faults=(*line.faults, *faults.get(line.record, ())))
@@ -152,36 +215,35 @@ class _Composer:
         self.corrected_by = {
             row.corrects_id: row.id for row in records.steps if row.corrects_id is not None
         }
+        self.of_run: dict[int, tuple[ToldEntry, ...]] = {}
+        for entry in records.entries:
+            if entry.subject_kind == "run":
+                self.of_run[entry.subject_id] = (*self.of_run.get(entry.subject_id, ()), entry)
         self.newest_of_record: dict[RecordKey, int] = {
             key: entries[-1].seq for key, entries in links.told.items()
         }
 
-    def compose(self) -> tuple[StoryLine, ...]:
-        """Return the lines in the log's order, then the records that the log does not tell of."""
-        lines = [
-            self._compose(entry) for entry in self.records.entries if not self._is_merged(entry)
-        ]
-        told = {line.record for line in lines}
-        lines += [
-            self._compose_untold(key, at, account_id)
-            for key, at, account_id in self._list_records()
-            if key not in told
-        ]
-        return tuple(replace(line, number=place) for place, line in enumerate(lines, start=1))
+    def compose(self, numbers: Mapping[int, int]) -> tuple[StoryLine, ...]:
+        """Return the numbered entries' lines, then the records that the log does not tell of."""
+        return (
+            *(
+                self._compose(entry, numbers[entry.seq])
+                for entry in self.records.entries
+                if entry.seq in numbers
+            ),
+            *(
+                self._compose_untold(key, at, account_id)
+                for key, at, account_id in self._list_records()
+                if key not in self.links.told
+            ),
+        )
 
-    def _is_merged(self, entry: ToldEntry) -> bool:
-        """Say whether a run's start is told by the line of its end."""
-        if entry.action != "jobs.start_run":
-            return False
-        key = self.links.record_of.get(entry.seq)
-        return key is not None and self.links.find(key, *RUN_ENDS) is not None
-
-    def _compose(self, entry: ToldEntry) -> StoryLine:
+    def _compose(self, entry: ToldEntry, number: int) -> StoryLine:
         key = self.links.record_of.get(entry.seq)
         written = self.writer.write(entry, key)
         entries: tuple[ToldEntry, ...] = (entry,)
-        if entry.action in RUN_ENDS and key is not None:
-            entries = self.links.told[key]
+        if entry.action in RUN_ENDS:
+            entries = self.of_run[entry.subject_id]
         faults: list[str] = []
         if key is not None and self.newest_of_record[key] == entry.seq:
             faults += self.by_record.get(key, ())
@@ -193,7 +255,7 @@ class _Composer:
                 for sentence in self.by_revision.get(RecordKey("recipe revision", used.id), ())
             ]
         return StoryLine(
-            number=0,
+            number=number,
             at=entry.at,
             account_id=entry.actor_id,
             who=self._spell_person(entry),

@@ -78,7 +78,7 @@ class StoryLineView(BaseModel):
         }
     )
 
-    line: int
+    line: int = Field(description="From 1; 0 for a record that no entry tells of.")
     at: datetime
     account_id: int | None
     who: str

@@ -1,12 +1,13 @@
 """A board's page: everything that ever happened to it."""
 
-import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, StreamingResponse
+from pydantic_core import from_json, to_json
+from sqlalchemy.orm import Session
 
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
@@ -27,12 +28,13 @@ from app.history.story import (
     StoryLine,
     check_shown,
     filter_lines,
+    load_piece,
     load_story,
 )
 from app.history.told import ToldEntry
 from app.history.watch import HouseLog
 from app.history.words import spell_action
-from app.jobs.rules import spell_job
+from app.jobs.rules import JobState, spell_job
 from app.web.forms import map_faults
 from app.web.shell import Shell
 from app.web.templates import render
@@ -152,33 +154,29 @@ def show_history(
     view: View = "",
 ) -> HTMLResponse:
     """Show a board's story, held against the log."""
-    story = load_story(session, board_id)
     faults: Mapping[str, str] = {}
     wanted = StoryFilter()
     try:
         wanted = asked.parse(settings.zone)
     except Refusal as refusal:
         faults = map_faults(refusal)
-    fitting = filter_lines(story.lines, wanted)
     is_print = view == "print"
-    pages = max(-(-len(fitting) // LINES_A_PAGE), 1)
-    page = min(page, pages)
-    begin = 0 if is_print else (page - 1) * LINES_A_PAGE
-    piece = fitting if is_print else fitting[begin : begin + LINES_A_PAGE]
-    shown = check_shown(session, story, piece)
+    story, begin = _load(session, board_id, wanted, page=page, is_print=is_print)
     board = story.board
-    differing = _list_differing(story, shown)
+    differing = _list_differing(story)
+    pages = max(-(-story.total // LINES_A_PAGE), 1)
+    state = _find_state(story)
     made = BoardHistoryPage(
         shell=make_shell(request, person, title=f"Board {board.serial}"),
         path=f"/boards/{board.id}/history",
         serial=board.serial,
         assembly=f"{board.part_number} rev {board.revision} · {board.title}",
         assembly_href=f"/boards/assemblies/{board.assembly_id}",
-        state_shape="stop" if board.scrapped_at else _find_state(story)[0],
+        state_shape="stop" if board.scrapped_at else state[0],
         state_word=(
             f"scrapped {spell_minute(board.scrapped_at, settings.zone)}"
             if board.scrapped_at
-            else _find_state(story)[1]
+            else state[1]
         ),
         note=board.note,
         note_href=f"/boards/{board.id}/note" if person.may(Action.BOARDS_REGISTER) else "",
@@ -193,12 +191,12 @@ def show_history(
             if story.chain_fault
             else ""
         ),
-        chain_text=f"This board's own {len(story.records.entries):,} entries follow each other.",
+        chain_text=f"This board's own {len(story.index.rows):,} entries follow each other.",
         differing=differing[:20],
         differing_more=max(len(differing) - 20, 0),
-        lines=tuple(_spell_line(line, settings, person, is_print=is_print) for line in shown),
-        total=len(fitting),
-        pager=None if is_print else _make_pager(asked, page, pages, begin, len(fitting)),
+        lines=tuple(_spell_line(line, settings, person, is_print=is_print) for line in story.lines),
+        total=story.total,
+        pager=None if is_print else _make_pager(asked, pages, begin, story.total),
         is_filtered=not wanted.is_open or bool(faults),
         is_print=is_print,
         print_href=asked.spell_query(view="print"),
@@ -206,7 +204,7 @@ def show_history(
         can_export=person.may(Action.HISTORY_EXPORT),
         kinds=tuple((str(kind), str(kind)) for kind in EventKind),
         people=_list_people(story),
-        designators=tuple(sorted({name for line in story.lines for name in line.designators})),
+        designators=story.index.designators,
         values=asked.values,
         faults=faults,
     )
@@ -252,26 +250,45 @@ def export_json(
 def spell_body(body: bytes) -> str:
     """Spell an entry's text with indents; one that is no JSON as it stands."""
     try:
-        return json.dumps(json.loads(body), indent=2, ensure_ascii=False)
+        return to_json(from_json(body), indent=2, inf_nan_mode="constants").decode()
     except ValueError:
         return body.decode("utf-8", errors="replace")
 
 
+def _load(
+    session: Session, board_id: int, wanted: StoryFilter, *, page: int, is_print: bool
+) -> tuple[Story, int]:
+    """Return the story with the lines to show, and how many come before them."""
+    begin = (page - 1) * LINES_A_PAGE
+    if wanted.is_open and not is_print:
+        story = load_piece(session, board_id, begin=begin, limit=LINES_A_PAGE)
+        if story.lines or begin == 0:
+            return story, begin
+        begin = max(story.total - 1, 0) // LINES_A_PAGE * LINES_A_PAGE
+        return load_piece(session, board_id, begin=begin, limit=LINES_A_PAGE), begin
+    story = load_story(session, board_id)
+    fitting = filter_lines(story.lines, wanted)
+    begin = 0 if is_print else min(begin, max(len(fitting) - 1, 0) // LINES_A_PAGE * LINES_A_PAGE)
+    piece = fitting if is_print else fitting[begin : begin + LINES_A_PAGE]
+    lines = check_shown(session, story, piece)
+    return replace(story, lines=lines, total=len(fitting)), begin
+
+
 def _find_state(story: Story) -> tuple[str, str]:
-    held = [row for row in story.records.holds if row.lifted_at is None]
-    open_jobs = [row for row in story.records.jobs if row.state != "closed"]
+    held = story.index.open_holds
+    open_jobs = [row.id for row in story.index.jobs if row.state is not JobState.CLOSED]
     if held:
         return "stop", f"on hold: {spell_job(held[0].job_id)}"
     if open_jobs:
-        return "caution", f"in rework: {', '.join(spell_job(row.id) for row in open_jobs)}"
+        return "caution", f"in rework: {', '.join(spell_job(number) for number in open_jobs)}"
     return "go", "in use, no open job"
 
 
-def _list_differing(story: Story, shown: tuple[StoryLine, ...]) -> tuple[str, ...]:
-    """Name every difference of the board, and those that only the shown runs' figures tell."""
+def _list_differing(story: Story) -> tuple[str, ...]:
+    """Name every difference, and those that only the shown runs' figures tell."""
     found = [str(difference) for difference in story.differences]
     sentences = {difference.sentence for difference in story.differences}
-    for line in shown:
+    for line in story.lines:
         found += [
             f"{line.what}: {fault}"
             for fault in line.faults
@@ -281,14 +298,15 @@ def _list_differing(story: Story, shown: tuple[StoryLine, ...]) -> tuple[str, ..
 
 
 def _list_people(story: Story) -> tuple[tuple[str, str], ...]:
-    ids = {line.account_id for line in story.lines if line.account_id is not None}
+    ids = {row.actor_id for row in story.index.rows if row.actor_id is not None}
     names = {number: story.records.account_names.get(number, f"account {number}") for number in ids}
     return tuple((str(number), name) for number, name in sorted(names.items(), key=lambda p: p[1]))
 
 
-def _make_pager(asked: AskedStory, page: int, pages: int, begin: int, total: int) -> Pager | None:
+def _make_pager(asked: AskedStory, pages: int, begin: int, total: int) -> Pager | None:
     if pages == 1:
         return None
+    page = begin // LINES_A_PAGE + 1
     end = min(begin + LINES_A_PAGE, total)
 
     def spell(number: int) -> str:
