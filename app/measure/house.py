@@ -21,11 +21,11 @@ from sqlalchemy import make_url, text
 
 from app.accounts.permissions import Role
 from app.accounts.rules import compute_secret_digest
-from app.accounts.tables import Account, ApiToken
-from app.audit.rules import Actor, Subject
-from app.audit.service import add_name_card, append, install_log
+from app.accounts.tables import ApiToken
+from app.audit.service import install_log
 from app.core.db import create_house_engine, open_sessions
 from app.measure.cluster import Cluster
+from app.measure.people import seat
 
 PROJECT: Final = Path(__file__).parent.parent.parent
 HOST: Final = "127.0.0.1"
@@ -78,39 +78,19 @@ def seat_administrator(url: str) -> str:
     """Add an administrator with a token made now, and return the token's secret."""
     now = datetime.now(UTC)
     secret = secrets.token_urlsafe(32)
-    roles = frozenset({Role.ADMINISTRATOR})
     sessions = open_sessions(create_house_engine(url))
     install_log(sessions)
     with sessions.write.begin() as session:
-        commitment = add_name_card(
-            session, account_id=1, username="measure", name="Measure", now=now
-        )
-        account = Account(
-            username="measure",
-            name="Measure",
-            commitment=commitment,
-            roles=roles,
-            password_hash="!",  # noqa: S106  (nobody can sign in with it)
-            created_at=now,
-        )
-        session.add(account)
-        session.flush()
+        person = seat(session, "administrator", Role.ADMINISTRATOR, now=now)
         session.add(
             ApiToken(
-                account_id=account.id,
+                account_id=person.account_id,
                 name="measure",
                 secret_digest=compute_secret_digest(secret),
-                roles=roles,
+                roles=person.roles,
                 created_at=now,
                 expires_at=now + timedelta(days=1),
             )
-        )
-        append(
-            session,
-            action="accounts.add",
-            subject=Subject("account", account.id),
-            actor=Actor(None, None, (), "terminal"),
-            now=now,
         )
     sessions.engine.dispose()
     return secret

@@ -7,6 +7,7 @@ from typing import Final
 
 from app.measure.analysis import measure_analysis
 from app.measure.figure import Figure
+from app.measure.history import measure_history
 from app.measure.house import Kind
 from app.measure.scripts import measure_scripts
 from app.measure.storage import measure_storage
@@ -26,4 +27,5 @@ MEASURES: Final[Mapping[str, Callable[[Asked], list[Figure]]]] = {
     "storage": lambda asked: measure_storage(asked.traces),
     "scripts": lambda _: measure_scripts(),
     "writes": lambda asked: [f for kind in asked.databases for f in measure_writes(kind)],
+    "history": lambda asked: [f for kind in asked.databases for f in measure_history(kind)],
 }

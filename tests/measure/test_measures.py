@@ -8,6 +8,7 @@ from typer.testing import CliRunner
 
 from app.cli import main
 from app.measure.analysis import measure_analysis
+from app.measure.history import measure_history
 from app.measure.house import Kind, add_database, make_database_url, seat_administrator, serve
 from app.measure.registry import MEASURES
 from app.measure.scripts import measure_scripts
@@ -35,6 +36,13 @@ def test_a_refused_write_ends_the_measure_and_is_not_counted(database: Kind) -> 
                 post_bench(connection, "/api/v1/benches", token, "B1")
             with pytest.raises(RuntimeError, match="answered 401"):
                 post_bench(connection, "/api/v1/benches", "no token", "B2")
+
+
+def test_a_history_is_measured_against_all_its_rows(database: Kind) -> None:
+    raw, piece, whole = measure_history(database, jobs=2, rounds=1)
+    assert "rows of 2 jobs" in raw.what
+    assert piece.value > 0
+    assert whole.target == 5.0
 
 
 def test_the_analysis_is_measured_in_milliseconds() -> None:
