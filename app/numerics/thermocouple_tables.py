@@ -1,0 +1,307 @@
+"""The ITS-90 thermocouple functions as published: coefficients, ranges and printed errors.
+
+Source: NIST ITS-90 Thermocouple Database, SRD 60 (Monograph 175, 1993; US Government work).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+
+class ThermocoupleType(StrEnum):
+    """Types whose millivolts can be read."""
+
+    K = "K"
+    J = "J"
+    T = "T"
+    N = "N"
+
+
+@dataclass(frozen=True, slots=True)
+class ReferencePiece:
+    """emf = Σ c·t^i in mV for t from `from_c` to `to_c` (°C), cold junction at 0 °C."""
+
+    from_c: float
+    to_c: float
+    coefficients: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class InversePiece:
+    """t = Σ d·E^i in °C for an emf from `from_mv` to `to_mv`.
+
+    The printed error band is `error_low_k` to `error_high_k`: how far the polynomial may lie from
+    the inverse of the reference function.
+    """
+
+    from_c: float
+    to_c: float
+    from_mv: float
+    to_mv: float
+    coefficients: tuple[float, ...]
+    error_low_k: float
+    error_high_k: float
+
+
+@dataclass(frozen=True, slots=True)
+class ThermocoupleFunctions:
+    """Both directions of one type; pieces in rising order, each beginning where one ends.
+
+    `exponential` is (a0, a1, a2) of the term a0·exp(a1·(t − a2)²) that is added above 0 °C.
+    """
+
+    reference: tuple[ReferencePiece, ...]
+    inverse: tuple[InversePiece, ...]
+    exponential: tuple[float, float, float] | None = None
+
+    @property
+    def from_c(self) -> float:
+        """Lowest temperature (°C) of the reference function."""
+        return self.reference[0].from_c
+
+    @property
+    def to_c(self) -> float:
+        """Highest temperature (°C) of the reference function."""
+        return self.reference[-1].to_c
+
+
+# fmt: off
+# Several numbers to a line, as the tables print them in order of power.
+_K: Final = ThermocoupleFunctions(
+    reference=(
+        ReferencePiece(
+            -270.0,
+            0.0,
+            (
+                0.0, 0.039450128025, 2.3622373598e-05, -3.2858906784e-07,
+                -4.9904828777e-09, -6.7509059173e-11, -5.7410327428e-13, -3.1088872894e-15,
+                -1.0451609365e-17, -1.9889266878e-20, -1.6322697486e-23,
+            ),
+        ),
+        ReferencePiece(
+            0.0,
+            1372.0,
+            (
+                -0.017600413686, 0.038921204975, 1.8558770032e-05, -9.9457592874e-08,
+                3.1840945719e-10, -5.6072844889e-13, 5.6075059059e-16, -3.2020720003e-19,
+                9.7151147152e-23, -1.2104721275e-26,
+            ),
+        ),
+    ),
+    inverse=(
+        InversePiece(
+            -200.0,
+            0.0,
+            -5.891,
+            0.0,
+            (
+                0.0, 25.173462, -1.1662878, -1.0833638, -0.8977354, -0.37342377,
+                -0.086632643, -0.010450598, -0.00051920577,
+            ),
+            -0.02,
+            0.04,
+        ),
+        InversePiece(
+            0.0,
+            500.0,
+            0.0,
+            20.644,
+            (
+                0.0, 25.08355, 0.07860106, -0.2503131, 0.0831527, -0.01228034,
+                0.0009804036, -4.41303e-05, 1.057734e-06, -1.052755e-08,
+            ),
+            -0.05,
+            0.04,
+        ),
+        InversePiece(
+            500.0,
+            1372.0,
+            20.644,
+            54.886,
+            (
+                -131.8058, 48.30222, -1.646031, 0.05464731, -0.0009650715, 8.802193e-06,
+                -3.11081e-08,
+            ),
+            -0.05,
+            0.06,
+        ),
+    ),
+    exponential=(0.1185976, -0.0001183432, 126.9686),
+)
+
+_J: Final = ThermocoupleFunctions(
+    reference=(
+        ReferencePiece(
+            -210.0,
+            760.0,
+            (
+                0.0, 0.050381187815, 3.047583693e-05, -8.568106572e-08, 1.3228195295e-10,
+                -1.7052958337e-13, 2.0948090697e-16, -1.2538395336e-19, 1.5631725697e-23,
+            ),
+        ),
+        ReferencePiece(
+            760.0,
+            1200.0,
+            (
+                296.45625681, -1.4976127786, 0.0031787103924, -3.1847686701e-06,
+                1.5720819004e-09, -3.0691369056e-13,
+            ),
+        ),
+    ),
+    inverse=(
+        InversePiece(
+            -210.0,
+            0.0,
+            -8.095,
+            0.0,
+            (
+                0.0, 19.528268, -1.2286185, -1.0752178, -0.59086933, -0.17256713,
+                -0.028131513, -0.002396337, -8.3823321e-05,
+            ),
+            -0.05,
+            0.03,
+        ),
+        InversePiece(
+            0.0,
+            760.0,
+            0.0,
+            42.919,
+            (
+                0.0, 19.78425, -0.2001204, 0.01036969, -0.0002549687, 3.585153e-06,
+                -5.344285e-08, 5.09989e-10,
+            ),
+            -0.04,
+            0.04,
+        ),
+        InversePiece(
+            760.0,
+            1200.0,
+            42.919,
+            69.553,
+            (
+                -3113.58187, 300.543684, -9.9477323, 0.17027663, -0.00143033468,
+                4.73886084e-06,
+            ),
+            -0.04,
+            0.03,
+        ),
+    ),
+)
+
+_T: Final = ThermocoupleFunctions(
+    reference=(
+        ReferencePiece(
+            -270.0,
+            0.0,
+            (
+                0.0, 0.038748106364, 4.4194434347e-05, 1.1844323105e-07, 2.0032973554e-08,
+                9.0138019559e-10, 2.2651156593e-11, 3.6071154205e-13, 3.8493939883e-15,
+                2.8213521925e-17, 1.4251594779e-19, 4.8768662286e-22, 1.079553927e-24,
+                1.3945027062e-27, 7.9795153927e-31,
+            ),
+        ),
+        ReferencePiece(
+            0.0,
+            400.0,
+            (
+                0.0, 0.038748106364, 3.329222788e-05, 2.0618243404e-07, -2.1882256846e-09,
+                1.0996880928e-11, -3.0815758772e-14, 4.547913529e-17, -2.7512901673e-20,
+            ),
+        ),
+    ),
+    inverse=(
+        InversePiece(
+            -200.0,
+            0.0,
+            -5.603,
+            0.0,
+            (
+                0.0, 25.949192, -0.21316967, 0.79018692, 0.42527777, 0.13304473,
+                0.020241446, 0.0012668171,
+            ),
+            -0.02,
+            0.04,
+        ),
+        InversePiece(
+            0.0,
+            400.0,
+            0.0,
+            20.872,
+            (
+                0.0, 25.928, -0.7602961, 0.04637791, -0.002165394, 6.048144e-05,
+                -7.293422e-07,
+            ),
+            -0.03,
+            0.03,
+        ),
+    ),
+)
+
+_N: Final = ThermocoupleFunctions(
+    reference=(
+        ReferencePiece(
+            -270.0,
+            0.0,
+            (
+                0.0, 0.026159105962, 1.0957484228e-05, -9.3841111554e-08,
+                -4.6412039759e-11, -2.6303357716e-12, -2.2653438003e-14, -7.6089300791e-17,
+                -9.3419667835e-20,
+            ),
+        ),
+        ReferencePiece(
+            0.0,
+            1300.0,
+            (
+                0.0, 0.025929394601, 1.571014188e-05, 4.3825627237e-08, -2.5261169794e-10,
+                6.4311819339e-13, -1.0063471519e-15, 9.9745338992e-19, -6.0863245607e-22,
+                2.0849229339e-25, -3.0682196151e-29,
+            ),
+        ),
+    ),
+    inverse=(
+        InversePiece(
+            -200.0,
+            0.0,
+            -3.99,
+            0.0,
+            (
+                0.0, 38.436847, 1.1010485, 5.2229312, 7.2060525, 5.8488586, 2.7754916,
+                0.77075166, 0.11582665, 0.0073138868,
+            ),
+            -0.02,
+            0.03,
+        ),
+        InversePiece(
+            0.0,
+            600.0,
+            0.0,
+            20.613,
+            (
+                0.0, 38.6896, -1.08267, 0.0470205, -2.12169e-06, -0.000117272, 5.3928e-06,
+                -7.98156e-08,
+            ),
+            -0.02,
+            0.03,
+        ),
+        InversePiece(
+            600.0,
+            1300.0,
+            20.613,
+            47.513,
+            (
+                19.72485, 33.00943, -0.3915159, 0.009855391, -0.0001274371, 7.767022e-07,
+            ),
+            -0.04,
+            0.02,
+        ),
+    ),
+)
+# fmt: on
+
+FUNCTIONS: Final[Mapping[ThermocoupleType, ThermocoupleFunctions]] = {
+    ThermocoupleType.K: _K,
+    ThermocoupleType.J: _J,
+    ThermocoupleType.T: _T,
+    ThermocoupleType.N: _N,
+}
