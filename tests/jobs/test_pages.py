@@ -353,3 +353,10 @@ def test_odd_forms_of_a_new_job_are_refused(
     assert shop
     assert client.post("/jobs/new", data=form).status_code in {404, 422}
     assert look(select(Job)) == []
+
+
+def test_a_recipe_is_linked_to_the_page_that_shows_it(client: TestClient, shop: Shop) -> None:
+    job = open_cleared(client, shop)
+    found = re.search(r'href="(/recipes/revisions/\d+)"', client.get(job).text)
+    assert found
+    assert client.get(found[1]).status_code == 200

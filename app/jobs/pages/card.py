@@ -100,6 +100,7 @@ class JobPage:
     cleared: tuple[FindingWords, ...]
     panel: StepPanel | None
     closing: Closing | None
+    closed: str
     sites: tuple[SiteWords, ...]
     can_work: bool
     can_hold: bool
@@ -275,6 +276,7 @@ def show_card(
         closing=_make_closing(card, asked.values)
         if job.state is JobState.IN_WORK and not is_held
         else None,
+        closed=_spell_end(job),
         sites=word_sites(card, names, settings.zone),
         can_work=may_work and is_running,
         can_hold=person.may(Action.HOLDS_PLACE) and not is_held and job.state != JobState.CLOSED,
@@ -368,6 +370,12 @@ def _make_closing(card: WorkCard, values: Mapping[str, str]) -> Closing:
         for run in site.list_runs_of(step)[-1:]
     )
     return Closing(list_doubts(card), verdicts, values.get("remark", ""))
+
+
+def _spell_end(job: Job) -> str:
+    if job.state is not JobState.CLOSED:
+        return ""
+    return job.closing_remark or "Closed without a remark."
 
 
 def _list_facts(

@@ -226,7 +226,7 @@ def _word_site(card: WorkCard, site: SiteCard, names: Names, zone: ZoneInfo) -> 
         designator=site.designator,
         part_number=placement.part_number or placement.value or placement.package,
         recipe=_name_recipe(site),
-        recipe_href=f"/recipes/{revision.recipe_id}/revisions/{revision.number}",
+        recipe_href=f"/recipes/revisions/{revision.id}",
         digest=get_digest(revision)[:_SHORT_DIGEST],
         lines=tuple(
             LineWords(

@@ -164,7 +164,7 @@ def show_run(
         facts=_list_facts(run, step, names, settings),
         digests=_list_digests(run, revision.digest or ""),
         recipe=Link(
-            f"/recipes/{revision.recipe_id}/revisions/{revision.number}",
+            f"/recipes/revisions/{revision.id}",
             f"{revision.recipe.code} revision {revision.number}",
         ),
         clearance=word_findings(run.clearance.get("findings", [])),
