@@ -9,7 +9,7 @@ from app.history.queries import AnyRow, BoardRecords
 from app.history.rules import EventKind
 from app.history.told import ToldEntry
 from app.history.words import get_kind, spell_action
-from app.jobs.rules import Outcome, spell_job
+from app.jobs.rules import Outcome
 from app.recipes.verdict import VerdictState
 
 LONGEST_VALUE: Final = 300
@@ -183,7 +183,7 @@ class LineWriter:
     def _write_lifting(self, _entry: ToldEntry, row: AnyRow) -> Written:
         job = self.index.jobs[row.job_id]
         details = [("Reason", row.lift_reason or ""), ("Was held for", row.reason)]
-        return self._write_about_job(job, EventKind.HOLD, "free again: hold lifted", details)
+        return self._write_about_job(job, EventKind.HOLD, "free again, hold lifted", details)
 
     def _write_about_job(
         self,
@@ -198,7 +198,7 @@ class LineWriter:
         used = self.recipes_of_job.get(row.id, ())
         return Written(
             kind,
-            f"Job {spell_job(row.id)} {what}",
+            f"Job {what}",
             tuple(details),
             designators=tuple(one.designator for one in used),
             recipes=recipes,

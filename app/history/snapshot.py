@@ -8,6 +8,7 @@ from fastapi import Depends, Request
 from sqlalchemy.orm import Session
 
 from app.core.db import Sessions
+from app.core.request import RequestSession
 
 
 @contextmanager
@@ -18,16 +19,24 @@ def open_snapshot(sessions: Sessions) -> Iterator[Session]:
     between two questions would look like a record that nobody told of.
     """
     with sessions.read() as session:
-        if sessions.engine.dialect.name == "postgresql":
-            session.connection(execution_options={"isolation_level": "REPEATABLE READ"})
+        _fix_moment(session, sessions)
         yield session
 
 
-def get_snapshot(request: Request) -> Iterator[Session]:
-    """Open a snapshot for one request."""
+def get_snapshot(request: Request, session: RequestSession) -> Session:
+    """Return the request's own session, from here on as of one moment.
+
+    A session beside it would hold a second connection, of which there are not that many.
+    """
     sessions: Sessions = request.app.state.sessions
-    with open_snapshot(sessions) as session:
-        yield session
+    session.rollback()
+    _fix_moment(session, sessions)
+    return session
 
 
-Snapshot = Annotated[Session, Depends(get_snapshot, scope="function")]
+def _fix_moment(session: Session, sessions: Sessions) -> None:
+    if sessions.engine.dialect.name == "postgresql":
+        session.connection(execution_options={"isolation_level": "REPEATABLE READ"})
+
+
+Snapshot = Annotated[Session, Depends(get_snapshot)]
