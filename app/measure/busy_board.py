@@ -22,7 +22,7 @@ from app.measure.people import seat
 from app.plant.queries import get_bench
 from app.plant.schemas import BenchFields
 from app.plant.service import add_bench
-from app.recipes.body.template import default_body
+from app.recipes.body.template import choose, default_body
 from app.recipes.queries import get_digest
 from app.recipes.schemas import NewRecipe
 from app.recipes.service import create_recipe, propose, publish
@@ -75,7 +75,12 @@ def _furnish(session: Session) -> _Shop:
     )
     session.flush()
     (board,) = register_boards(session, assembly, ["1"], person=operator, now=now)
-    body = default_body(assembly_part_number=PART_NUMBER, designators=[DESIGNATOR])
+    body = choose(
+        default_body(assembly_part_number=PART_NUMBER, designators=[DESIGNATOR]),
+        nozzle="N-15",
+        vacuum_cup="CUP-4",
+        flux="tacky flux",
+    )
     recipe = NewRecipe(code="R1", title="Remove and place", reason="First issue", body=body)
     revision = create_recipe(session, recipe, person=author, now=now)
     propose(session, revision, person=author, now=now)

@@ -7,8 +7,9 @@ from typing import Final
 
 from app.accounts.permissions import Action
 from app.core.canonical_json import compute_digest, spell_canonical_json
-from app.core.refusals import Conflict, Forbidden, Stale, Unknown
+from app.core.refusals import Conflict, Fault, Forbidden, Stale, Unknown, Unreadable
 from app.recipes.body.recipe import RecipeBody
+from app.recipes.body.template import TO_BE_CHOSEN, list_unchosen
 
 
 class RevisionState(StrEnum):
@@ -86,6 +87,12 @@ class RevisionFrozen(Conflict):
     code = "recipes.revision_frozen"
 
 
+class NotWorkedOut(Unreadable):
+    """The draft still says “to be chosen” where the engineer has to choose."""
+
+    code = "recipes.not_worked_out"
+
+
 class AuthorCannotApprove(Forbidden):
     """Four eyes: whoever wrote a revision does not publish it."""
 
@@ -160,6 +167,15 @@ def check_editable(state: RevisionState) -> None:
     if state is not RevisionState.DRAFT:
         raise RevisionFrozen(
             f"The text of a {state} revision is frozen; start a new revision as a copy of it."
+        )
+
+
+def check_worked_out(body: RecipeBody) -> None:
+    """Refuse with NotWorkedOut while a value of the template is still open, naming each."""
+    unchosen = list_unchosen(body)
+    if unchosen:
+        raise NotWorkedOut(
+            tuple(Fault(path, f"is still “{TO_BE_CHOSEN}”: edit the draft") for path in unchosen)
         )
 
 

@@ -34,6 +34,7 @@ from app.recipes.rules import (
     check_four_eyes,
     check_not_editor,
     check_seen,
+    check_worked_out,
     get_move,
 )
 from app.recipes.schemas import DraftFields, NewRecipe
@@ -148,7 +149,8 @@ def discard_draft(
 def propose(
     session: Session, revision: RecipeRevision, *, person: Person, now: datetime
 ) -> RecipeRevision:
-    """Propose a draft; from here on its text is frozen."""
+    """Propose a draft that is worked out; from here on its text is frozen."""
+    check_worked_out(get_body(revision))
     revision.state = _take_move(revision, RevisionAction.PROPOSE, person=person)
     revision.proposed_by_id, revision.proposed_at = person.account_id, now
     session.flush()

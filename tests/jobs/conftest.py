@@ -38,7 +38,7 @@ from app.plant.queries import get_bench
 from app.plant.schemas import BenchFields
 from app.plant.service import add_bench
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.body.template import default_body
+from app.recipes.body.template import choose, default_body
 from app.recipes.queries import get_digest
 from app.recipes.schemas import NewRecipe
 from app.recipes.service import create_recipe, propose, publish
@@ -83,7 +83,12 @@ def write_log(
 
 def make_body(**parts: object) -> RecipeBody:
     """Return the template's body for U3 of the level controller, some parts replaced."""
-    body = default_body(assembly_part_number="LIMNET-07", designators=["U3"])
+    body = choose(
+        default_body(assembly_part_number="LIMNET-07", designators=["U3"]),
+        nozzle="N-15",
+        vacuum_cup="CUP-4",
+        flux="tacky flux",
+    )
     return RecipeBody.model_validate({**body.model_dump(mode="json"), **parts})
 
 

@@ -10,12 +10,17 @@ from app.accounts.rules import Person
 from app.core.db import Sessions
 from app.recipes import service
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.body.template import default_body
+from app.recipes.body.template import choose, default_body
 from app.recipes.queries import get_digest, get_revision
 from app.recipes.rules import RevisionState
 from app.recipes.schemas import DraftFields, NewRecipe
 
-BODY = default_body(assembly_part_number="LIMNET-07", designators=["U3"])
+BODY = choose(
+    default_body(assembly_part_number="LIMNET-07", designators=["U3"]),
+    nozzle="N-20",
+    vacuum_cup="CUP-4",
+    flux="tacky flux",
+)
 
 Make = Callable[..., int]
 

@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 from app.accounts.permissions import Action
 from app.recipes.body.forms import parse_body, parse_stored_body
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.body.template import default_body
+from app.recipes.body.template import choose, default_body
 from app.recipes.rules import (
     MOVES,
     AuthorCannotApprove,
+    NotWorkedOut,
     ProposerCannotApprove,
     RevisionAction,
     RevisionFrozen,
@@ -23,6 +24,7 @@ from app.recipes.rules import (
     canonical_bytes,
     check_editable,
     check_four_eyes,
+    check_worked_out,
     digest_of,
     fits,
     get_move,
@@ -187,3 +189,12 @@ def test_both_lists_must_hold_where_both_are_given() -> None:
     assert fit(body) == ""
     assert fit(body, designator="U4") != ""
     assert fit(body, part_number="BG-100") != ""
+
+
+def test_a_draft_that_leaves_the_tools_open_cannot_be_proposed() -> None:
+    body = default_body(assembly_part_number="LIMNET-07", designators=["U3"])
+    with pytest.raises(NotWorkedOut) as refused:
+        check_worked_out(body)
+    fields = [fault.field for fault in refused.value.faults]
+    assert fields == ["tooling.nozzle", "tooling.vacuum_cup", "deposit.flux"]
+    check_worked_out(choose(body, nozzle="N-20", vacuum_cup="CUP-4", flux="tacky flux"))

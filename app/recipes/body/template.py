@@ -1,9 +1,13 @@
 """The body that a new recipe starts from."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
 
 from app.core.canonical_json import JsonValue
 from app.recipes.body.recipe import RecipeBody
+
+# What nobody but the engineer can know; a revision that still says it cannot be proposed.
+TO_BE_CHOSEN: Final = "to be chosen"
 
 
 def default_body(*, assembly_part_number: str, designators: Sequence[str]) -> RecipeBody:
@@ -32,10 +36,10 @@ _JOINTS = ["joint_centre", "joint_corner"]
 _LEAD_FREE: Mapping[str, JsonValue] = {
     "format": 1,
     "tooling": {
-        "nozzle": "to be chosen",
+        "nozzle": TO_BE_CHOSEN,
         "opening_length_mm": 20,
         "opening_width_mm": 20,
-        "vacuum_cup": "to be chosen",
+        "vacuum_cup": TO_BE_CHOSEN,
     },
     "thermocouples": [
         {"channel": "T1", "role": "joint_centre", "name": "Centre joint", "required": True},
@@ -99,7 +103,7 @@ _LEAD_FREE: Mapping[str, JsonValue] = {
     },
     "deposit": {
         "kind": "flux_dip",
-        "flux": "to be chosen",
+        "flux": TO_BE_CHOSEN,
         "depth": {"value": "0.15", "unit": "mm"},
         "dwell_s": 2,
     },
@@ -133,3 +137,30 @@ _LEAD_FREE: Mapping[str, JsonValue] = {
     "inspection": {"visual": True, "xray": True, "void_limit_pct": 25, "electrical": True},
     "cautions": [],
 }
+
+
+def choose(
+    body: RecipeBody, *, nozzle: str, vacuum_cup: str, flux: str | None = None
+) -> RecipeBody:
+    """Return a template's body with the tools, and the flux of a dip, that it leaves open."""
+    told = body.model_dump(mode="json")
+    told["tooling"] |= {"nozzle": nozzle, "vacuum_cup": vacuum_cup}
+    if flux is not None:
+        told["deposit"] |= {"flux": flux}
+    return RecipeBody.model_validate(told)
+
+
+def list_unchosen(body: RecipeBody) -> tuple[str, ...]:
+    """Return the paths of the values that still stand as the template left them open."""
+    return tuple(_walk(body.model_dump(mode="json"), ""))
+
+
+def _walk(value: JsonValue, path: str) -> Iterator[str]:
+    if value == TO_BE_CHOSEN:
+        yield path
+    elif isinstance(value, Mapping):
+        for name, inner in value.items():
+            yield from _walk(inner, f"{path}.{name}" if path else name)
+    elif isinstance(value, Sequence) and not isinstance(value, str):
+        for place, inner in enumerate(value):
+            yield from _walk(inner, f"{path}.{place}")
