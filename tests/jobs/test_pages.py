@@ -260,6 +260,18 @@ def test_a_file_without_units_asks_on_the_page_and_takes_the_answer(
     assert kept.status_code == 303
 
 
+def test_a_time_without_unit_is_asked_where_it_is_seen_and_once(
+    client: TestClient, shop: Shop, look: Look
+) -> None:
+    job = open_cleared(client, shop)
+    path = step_path(look, job, StepKind.REMOVE)
+    content = write_log().replace(b"Time (s)", b"Time")
+    page = client.get(record(client, shop, path, ("log.csv", content, "text/csv"))).text
+    before_the_fold = page.split("<summary>How the file is read", maxsplit=1)[0]
+    assert 'name="time_format"' in before_the_fold
+    assert page.count('name="time_format"') == 1
+
+
 def test_a_run_shows_verdict_figures_digests_and_a_chart_without_inline_script(
     client: TestClient, shop: Shop, look: Look
 ) -> None:

@@ -301,9 +301,13 @@ def _spell_reading(suggestion: Suggestion) -> str:
     reading = suggestion.reading
     form = "date and time" if reading.time.is_absolute else f"time in {reading.time.form}"
     return (
-        f"{reading.sample_count:,} rows of samples, {len(reading.columns)} columns of "
+        f"{reading.sample_count:,} rows of samples, {_count_columns(len(reading.columns))} of "
         f"temperatures, {form}, first “{reading.time.first_written}”, {reading.encoding}"
     )
+
+
+def _count_columns(count: int) -> str:
+    return "1 column" if count == 1 else f"{count} columns"
 
 
 def _spell_planned(one: Thermocouple) -> str:
