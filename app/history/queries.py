@@ -122,6 +122,10 @@ def load_records(
         )
         .order_by(AuditEntry.seq)
     ).all()
+    entries = read_entries(rows)
+    closings = tuple(entry for entry in entries if entry.action == "jobs.close")
+    if job_ids is not None:
+        closings = read_entries(row for row in index.rows if row.action == "jobs.close")
     cards = session.execute(select(NameCard.commitment, NameCard.name)).all()
     accounts = session.execute(select(Account.id, Account.name)).all()
     return BoardRecords(
@@ -137,8 +141,8 @@ def load_records(
         steps=_list_steps(session, is_asked),
         runs=_list_runs(session, is_asked),
         revisions=revisions,
-        entries=read_entries(rows),
-        closings=read_entries(row for row in index.rows if row.action == "jobs.close"),
+        entries=entries,
+        closings=closings,
         published=read_entries(publishing),
         names={row.commitment: row.name for row in cards},
         account_names={row.id: row.name for row in accounts},
