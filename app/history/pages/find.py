@@ -12,14 +12,14 @@ from app.accounts.rules import Person
 from app.boards.rules import SerialUnusable, parse_serial
 from app.core.request import RequestSession
 from app.core.text import parse_line
-from app.history.queries import (
-    Rows,
+from app.history.queries import Rows
+from app.history.rules import SearchUnreadable
+from app.history.searches import (
     has_job,
     list_boards_with_serial,
     list_jobs_with_reference,
     list_similar_boards,
 )
-from app.history.rules import SearchUnreadable
 from app.jobs.rules import parse_job, spell_job
 from app.web.shell import Shell, go_to
 from app.web.templates import render
