@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from app.measure.analysis import measure_analysis
+from app.measure.fault_rates import measure_faults
 from app.measure.figure import Figure
 from app.measure.history import measure_history
 from app.measure.house import Kind
@@ -24,6 +25,7 @@ class Asked:
 
 MEASURES: Final[Mapping[str, Callable[[Asked], list[Figure]]]] = {
     "analysis": lambda _: measure_analysis(),
+    "faults": lambda _: measure_faults(),
     "storage": lambda asked: measure_storage(asked.traces),
     "scripts": lambda _: measure_scripts(),
     "writes": lambda asked: [f for kind in asked.databases for f in measure_writes(kind)],
