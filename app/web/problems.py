@@ -142,6 +142,18 @@ def install_problems(app: FastAPI) -> None:
         return answer_refusal(request, Busy("The service is very busy; try again shortly."))
 
 
+def spell_way_back(came_from: str, *, here: str) -> str:
+    """Return the address within the house that somebody came from, or `/` for any other.
+
+    `here` is the house's own address with a slash at its end. A browser takes what begins with two
+    slashes, also of the other kind, for another house.
+    """
+    inside = came_from.removeprefix(here)
+    if inside == came_from or inside.startswith(("/", "\\")) or not inside.isprintable():
+        return "/"
+    return f"/{inside}"
+
+
 def is_for_programs(request: Request) -> bool:
     """Whether the asker reads JSON: everything under /api and the health checks."""
     return request.url.path.startswith(("/api/", "/healthz", "/readyz"))
@@ -162,13 +174,11 @@ def _answer(
         return JSONResponse(problem, status, media_type="application/problem+json")
     if status == HTTPStatus.UNAUTHORIZED and request.method == "GET":
         return RedirectResponse("/sign-in", status_code=303)
-    back = request.headers.get("referer", "")
-    here = str(request.base_url)
     page = RefusalPage(
         title=status.phrase if not sentence else "Not done",
         status=int(status),
         faults=faults,
         code=code,
-        way_back="/" + back.removeprefix(here) if back.startswith(here) else "/",
+        way_back=spell_way_back(request.headers.get("referer", ""), here=str(request.base_url)),
     )
     return render("web/refusal.html", page, status=int(status))
