@@ -196,12 +196,9 @@ def test_the_order_of_runs_changes_no_envelope(runs: list[Trace]) -> None:
 
 def test_a_run_that_leaves_says_when_where_and_how_far() -> None:
     envelope = _envelope(_sample(1.0), _sample(1.0, plus_c=6.0))
-    run = read_trace([0.0, 100.0, 110.0, 120.0, 190.0, 230.0, 339.0], [0.0] * 7)
-    bent = Trace(
-        run.time_s,
-        np.interp(run.time_s, PROFILE_S, PROFILE_C) + [3.0, 3.0, 16.0, 3.0, 3.0, -2.0, 3.0],
-        0,
-    )
+    moments = np.array([0.0, 100.0, 110.0, 120.0, 190.0, 230.0, 339.0])
+    over_k = np.array([3.0, 3.0, 16.0, 3.0, 3.0, -2.0, 3.0])
+    bent = read_trace(moments, np.interp(moments, PROFILE_S, PROFILE_C) + over_k)
     above, below = _departures(envelope, bent).found
     assert (above.side, below.side) == (Side.ABOVE, Side.BELOW)
     assert above.furthest_at_s == 110.0
