@@ -10,8 +10,8 @@ from app.boards.tables import Board
 from app.jobs.clearance import RULES, Finding, is_clear
 from app.jobs.outcomes import list_doubts
 from app.jobs.queries import SiteCard, WorkCard, map_designators, map_open_holds
+from app.jobs.readings import Suggestion
 from app.jobs.rules import HEATED, spell_job
-from app.jobs.runs import Suggestion
 from app.jobs.schemas import InspectionResult, LotUsed, ValueUsed
 from app.jobs.tables import Job, JobHold, JobStep, Run, StepEntry
 from app.jobs.views import (

@@ -14,8 +14,8 @@ from app.files.queries import get_content
 from app.jobs import rules, runs
 from app.jobs.cases import compose_case
 from app.jobs.queries import get_job, get_run, load_card
+from app.jobs.readings import suggest
 from app.jobs.rules import RunState, StepKind
-from app.jobs.runs import suggest
 from app.jobs.schemas import TraceChosen
 from app.jobs.tables import Job, Run
 from app.plant.queries import get_bench

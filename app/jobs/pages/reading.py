@@ -2,26 +2,25 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Final, TypeVar
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
-from pydantic import BaseModel, ValidationError
 from sqlalchemy.orm import Session
 
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
-from app.core.faults import faults_of
-from app.core.refusals import Forbidden, Refusal, Unknown, Unreadable
+from app.core.refusals import Forbidden, Refusal, Unknown
 from app.core.request import HouseSettings, Now, PathId, RequestSession
 from app.core.settings import Settings
 from app.jobs import runs
+from app.jobs.pages.reading_form import MOST_COLUMNS, parse_choices, parse_chosen
 from app.jobs.pages.words import STEP_WORDS, Link
 from app.jobs.queries import get_run, load_place
+from app.jobs.readings import Suggestion, suggest
 from app.jobs.rules import RunState, spell_job
-from app.jobs.runs import Suggestion
-from app.jobs.schemas import ReasonGiven, TraceChosen
+from app.jobs.schemas import ReasonGiven
 from app.recipes.body.setup import Thermocouple
 from app.recipes.queries import get_body
 from app.traces.files import ColumnGuess
@@ -41,13 +40,11 @@ from app.web.templates import render
 router = APIRouter()
 
 Worker = Annotated[Person, Depends(needs(Action.JOBS_WORK))]
-_MOST_COLUMNS: Final = 64
 _FINDINGS_SHOWN: Final = 40
 
 add_notices({"run-kept": "The trace is kept.", "run-aborted": "The run is aborted."})
 
 Option = tuple[str, str]
-Said = TypeVar("Said", bound=BaseModel)
 ROLES: Final[tuple[Option, ...]] = tuple((str(role), role.words) for role in ChannelRole)
 DELIMITERS: Final[tuple[Option, ...]] = tuple((str(one), one.words) for one in Delimiter)
 MARKS: Final[tuple[Option, ...]] = (
@@ -183,63 +180,6 @@ def abort_run(
     return go_to(f"/runs/{run_id}", said="run-aborted")
 
 
-def parse_choices(form: Form) -> ReadingChoices:
-    """Return what a form says of a file instead of letting it be guessed. Raises Unreadable."""
-    columns = []
-    for index in range(_MOST_COLUMNS):
-        role, unit = form.text(f"role_{index}"), form.text(f"unit_{index}")
-        if role or unit:
-            columns.append({"index": index, "role": role or None, "unit": unit or None})
-    given: dict[str, Any] = {
-        name: form.text(name)
-        for name in (
-            "delimiter",
-            "decimal_mark",
-            "header_row",
-            "time_format",
-            "temperature_unit",
-        )
-        if form.text(name)
-    }
-    if form.text("day_first"):
-        given["day_first"] = form.text("day_first") == "yes"
-    return _validate(ReadingChoices, {**given, "columns": columns})
-
-
-def parse_chosen(form: Form) -> TraceChosen:
-    """Return the choices and the channels of a form. Raises Unreadable."""
-    choices = parse_choices(form)
-    channels = []
-    for index in range(_MOST_COLUMNS):
-        role = form.text(f"channel_role_{index}")
-        if role and role != ChannelRole.UNUSED:
-            designator = form.text(f"designator_{index}").strip()
-            channels.append(
-                {
-                    "column": index,
-                    "name": form.text(f"channel_{index}"),
-                    "role": role,
-                    "designator": designator or None,
-                }
-            )
-    return _validate(
-        TraceChosen,
-        {
-            "choices": choices,
-            "channel_map": {"channels": channels},
-            "remember": form.text("remember") == "yes",
-            "remark": form.text("remark"),
-        },
-    )
-
-
-def _validate(model: type[Said], given: dict[str, Any]) -> Said:
-    try:
-        return model.model_validate(given)
-    except ValidationError as error:
-        raise Unreadable(faults_of(error)) from None
-
-
 def _show(
     request: Request,
     session: Session,
@@ -257,11 +197,11 @@ def _show(
     choices = ReadingChoices()
     try:
         if form is None:
-            suggestion = runs.suggest(session, run, choices=None, settings=settings)
+            suggestion = suggest(session, run, choices=None, settings=settings)
             choices = suggestion.choices
         else:
             choices = parse_choices(form)
-            suggestion = runs.suggest(session, run, choices=choices, settings=settings)
+            suggestion = suggest(session, run, choices=choices, settings=settings)
     except Refusal as unreadable:
         faults = faults or map_faults(unreadable)
     plan = get_body(site.job_site.revision).thermocouples
@@ -283,7 +223,7 @@ def _show(
         header_row="" if choices.header_row is None else str(choices.header_row),
         header_guess=str(reading.header_row or 0) if reading else "",
         columns=_list_columns(choices, suggestion, form) if suggestion else (),
-        left_out=max(0, len(reading.guesses) - _MOST_COLUMNS) if reading else 0,
+        left_out=max(0, len(reading.guesses) - MOST_COLUMNS) if reading else 0,
         plan=tuple((one.channel, _spell_planned(one)) for one in plan),
         roles=ROLES,
         questions=tuple(one.sentence for one in reading.questions) if reading else (),
@@ -362,7 +302,7 @@ def _list_columns(
     channels = {channel.column: channel for channel in suggestion.channels}
     asked = {one.column for one in suggestion.reading.questions if one.about == "unit"}
     lines = []
-    for guess in suggestion.reading.guesses[:_MOST_COLUMNS]:
+    for guess in suggestion.reading.guesses[:MOST_COLUMNS]:
         chosen = choices.find_column(guess.index)
         channel = channels.get(guess.index)
         is_channel = guess.role is ColumnRole.TEMPERATURE

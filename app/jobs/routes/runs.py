@@ -20,6 +20,7 @@ from app.jobs.answers import view_reading, view_run
 from app.jobs.downloads import parse_file_name, spell_disposition, spell_samples
 from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
 from app.jobs.queries import get_run, get_trace_of, load_place
+from app.jobs.readings import get_file_digest, suggest
 from app.jobs.schemas import ReasonGiven, TraceChosen
 from app.jobs.service import lock_job
 from app.jobs.views import ChannelSamples, ReadingView, RunView, SamplesView
@@ -119,7 +120,7 @@ def show_reading(
 ) -> ReadingView:
     """Show how the run's file is read, why, what is to be answered, and suggested channels."""
     run = get_run(session, run_id)
-    return view_reading(run, runs.suggest(session, run, choices=None, settings=settings))
+    return view_reading(run, suggest(session, run, choices=None, settings=settings))
 
 
 @router.post("/runs/{run_id}/reading")
@@ -132,7 +133,7 @@ def try_reading(
 ) -> ReadingView:
     """Show how the run's file is read with other choices, and change nothing."""
     run = get_run(session, run_id)
-    return view_reading(run, runs.suggest(session, run, choices=choices, settings=settings))
+    return view_reading(run, suggest(session, run, choices=choices, settings=settings))
 
 
 @router.post("/runs/{run_id}/completion")
@@ -210,7 +211,7 @@ def download_file(run_id: PathId, session: RequestSession, _: Reader) -> Respons
     """Give the logger's file, byte for byte as it came."""
     run = get_run(session, run_id)
     return Response(
-        get_content(session, runs.get_file_digest(run)),
+        get_content(session, get_file_digest(run)),
         media_type="application/octet-stream",
         headers={"Content-Disposition": spell_disposition(run.file_name or "trace.csv")},
     )

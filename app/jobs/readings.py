@@ -1,0 +1,217 @@
+"""Tells a logger's columns apart: what a bench remembers, what a recipe plans, what is asked."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.accounts.rules import Person
+from app.core.canonical_json import compute_digest
+from app.core.refusals import Refusal
+from app.core.settings import Settings
+from app.files.queries import get_content
+from app.jobs import rules
+from app.jobs.schemas import TraceChosen
+from app.jobs.tables import Run
+from app.plant.tables import BenchReading
+from app.recipes.body.setup import Thermocouple
+from app.recipes.queries import get_body
+from app.traces.files import LoggerReading, ReadingLimits, read_logger_file
+from app.traces.rules import Channel, ChannelMap, ChannelRole, ReadingChoices
+
+LONGEST_NAME = 60
+
+# What a reader refuses because of what it guessed: a person's choices can put it right.
+PUT_RIGHT_BY_CHOICES = frozenset(
+    {
+        "traces.no_time_column",
+        "traces.no_temperature_column",
+        "traces.too_many_temperature_columns",
+        "traces.row_too_wide",
+        "traces.decimal_marks_mixed",
+        "traces.units_mixed",
+        "traces.time_unreadable",
+        "traces.time_not_increasing",
+    }
+)
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """How a file was read, and which channels its columns are taken for.
+
+    `is_remembered` says that this bench's earlier files had the same headers.
+    """
+
+    reading: LoggerReading
+    choices: ReadingChoices
+    channels: tuple[Channel, ...]
+    is_remembered: bool
+
+    def is_settled(self, plan: Sequence[Thermocouple]) -> bool:
+        """Say whether the bench's memory leaves nothing to ask: every channel agrees with the plan.
+
+        Each channel in use has its column, role and part as the plan names them, and no channel
+        that the plan requires is missing.
+        """
+        if not self.is_remembered:
+            return False
+        used = {c.name.casefold(): c for c in self.channels if c.role is not ChannelRole.UNUSED}
+        columns = {column.index for column in self.reading.columns}
+        planned = {one.channel.casefold(): one for one in plan}
+        asked = {q.column for q in self.reading.questions if q.about == "unit"}
+        return (
+            all(q.about == "unit" for q in self.reading.questions)
+            and all(c.column in columns and c.column not in asked for c in used.values())
+            and all(_agrees(c, planned.get(name)) for name, c in used.items())
+            and all(name in used for name, one in planned.items() if one.required)
+        )
+
+
+def read_file(content: bytes, choices: ReadingChoices, *, settings: Settings) -> LoggerReading:
+    """Read a logger's file within the plant's limit of rows."""
+    limits = ReadingLimits(
+        max_bytes=settings.upload_limit_mb * 1024 * 1024, max_rows=settings.trace_row_limit
+    )
+    return read_logger_file(content, choices=choices, limits=limits)
+
+
+def check_file(content: bytes, *, settings: Settings) -> None:
+    """Refuse a file that no choice could make readable, with what its reader says."""
+    try:
+        read_file(content, ReadingChoices(), settings=settings)
+    except Refusal as refusal:
+        if refusal.code not in PUT_RIGHT_BY_CHOICES:
+            raise
+
+
+def suggest(
+    session: Session, run: Run, *, choices: ReadingChoices | None, settings: Settings
+) -> Suggestion:
+    """Return how the run's file is read and which channels its columns are taken for.
+
+    What the bench remembers for these headers comes first, then channels of the recipe's plan
+    with the header's name, then the plan's channels in their order.
+    """
+    content = get_content(session, get_file_digest(run))
+    plain = read_file(content, choices or ReadingChoices(), settings=settings)
+    remembered = find_bench_reading(session, run.bench_id, compute_headers_digest(plain))
+    plan = get_body(run.job_site.revision).thermocouples
+    if remembered is None:
+        return Suggestion(
+            plain, choices or ReadingChoices(), guess_channels(plain, plan), is_remembered=False
+        )
+    kept = ReadingChoices.model_validate(remembered.choices) if choices is None else choices
+    reading = read_file(content, kept, settings=settings)
+    channels = ChannelMap.model_validate(remembered.channel_map).channels
+    return Suggestion(reading, kept, _follow_plan(channels, plan), is_remembered=True)
+
+
+def compute_headers_digest(reading: LoggerReading) -> str:
+    """Return the digest of a file's headers, by which a bench remembers how to read it."""
+    return compute_digest({"headers": [guess.header for guess in reading.guesses]})
+
+
+def find_bench_reading(session: Session, bench_id: int, headers_digest: str) -> BenchReading | None:
+    """Return what a bench remembers of files with these headers, or None."""
+    return session.scalar(
+        select(BenchReading).where(
+            BenchReading.bench_id == bench_id, BenchReading.headers_digest == headers_digest
+        )
+    )
+
+
+def guess_channels(reading: LoggerReading, plan: Sequence[Thermocouple]) -> tuple[Channel, ...]:
+    """Return a channel for each temperature column: by the plan's names, then in its order."""
+    left = {one.channel.casefold(): one for one in plan}
+    named = {
+        column.index: left.pop(column.header.strip().casefold())
+        for column in reading.columns
+        if column.header.strip().casefold() in left
+    }
+    rest = iter(left.values())
+    channels: list[Channel] = []
+    for place, column in enumerate(reading.columns, start=1):
+        planned = named.get(column.index) or next(rest, None)
+        if planned is not None:
+            channels.append(
+                Channel(
+                    column=column.index,
+                    name=planned.channel,
+                    role=planned.role,
+                    designator=planned.designator or None,
+                )
+            )
+            continue
+        name = (column.header.strip() or f"column {place}")[:LONGEST_NAME]
+        channels.append(Channel(column=column.index, name=name, role=ChannelRole.UNUSED))
+    return tuple(channels)
+
+
+def _follow_plan(channels: Sequence[Channel], plan: Sequence[Thermocouple]) -> tuple[Channel, ...]:
+    """Let the channels that a bench remembers be called as this recipe's plan calls them.
+
+    What a bench remembers is where the sensor of a column sits; name and adjacent part are the
+    plan's, by its name where the roles agree, else by the role in the plan's order.
+    """
+    left = {one.channel.casefold(): one for one in plan}
+    named: dict[int, Thermocouple] = {}
+    for channel in channels:
+        one = left.get(channel.name.casefold())
+        if one is not None and one.role is channel.role:
+            named[channel.column] = left.pop(channel.name.casefold())
+    for channel in channels:
+        same = next((key for key, one in left.items() if one.role is channel.role), None)
+        if channel.column not in named and same is not None:
+            named[channel.column] = left.pop(same)
+    taken = {one.channel.casefold() for one in named.values()}
+    return tuple(
+        _name_after(channel, named.get(channel.column), taken=taken) for channel in channels
+    )
+
+
+def _name_after(channel: Channel, one: Thermocouple | None, *, taken: Collection[str]) -> Channel:
+    if one is not None:
+        return channel.model_copy(
+            update={"name": one.channel, "designator": one.designator or None}
+        )
+    if channel.name.casefold() in taken:
+        name = f"column {channel.column + 1}"
+        return channel.model_copy(update={"name": name})
+    return channel
+
+
+def _agrees(channel: Channel, planned: Thermocouple | None) -> bool:
+    if planned is None:
+        return channel.role is not ChannelRole.ADJACENT
+    return channel.role is planned.role and (channel.designator or "") == planned.designator
+
+
+def remember(
+    session: Session,
+    run: Run,
+    reading: LoggerReading,
+    said: TraceChosen,
+    *,
+    person: Person,
+    now: datetime,
+) -> None:
+    """Keep how a bench's file was read, for its next files with the same headers."""
+    digest = compute_headers_digest(reading)
+    kept = find_bench_reading(session, run.bench_id, digest)
+    if kept is None:
+        kept = BenchReading(bench_id=run.bench_id, headers_digest=digest)
+        session.add(kept)
+    kept.choices = said.choices.model_dump(mode="json", exclude_defaults=True)
+    kept.channel_map = said.channel_map.model_dump(mode="json")
+    kept.by_id, kept.at = person.account_id, now
+    session.flush()
+
+
+def get_file_digest(run: Run) -> str:
+    """Return the SHA-256 of the file a run was recorded with; NoTrace without one."""
+    if run.file_sha256 is None:
+        raise rules.NoTrace("This run has no file.")
+    return run.file_sha256
