@@ -33,7 +33,6 @@ _SENTENCES: Final[Mapping[str, str]] = {
     "string_type": "must be text, not {given}",
     "literal_error": "must be {expected}, not {given}",
     "enum": "must be {expected}, not {given}",
-    "json_invalid": "is not valid JSON",
 }
 
 
@@ -45,6 +44,9 @@ def faults_of(error: ValidationError) -> tuple[Fault, ...]:
 def spell_fault(found: Mapping[str, Any]) -> Fault:
     """Spell one entry of pydantic's error list; the path loses the request part it came in."""
     path = [str(step) for step in found["loc"]]
+    if found["type"] == "json_invalid":
+        # Its place is a number of characters and no field.
+        return Fault("body", f"is not valid JSON, from character {_clean(path[-1])} on")
     if path and path[0] in {"body", "query", "path", "header"} and len(path) > 1:
         path = path[1:]
     sentence = _SENTENCES.get(found["type"])

@@ -1,5 +1,7 @@
 """Refuses bodies that are larger than the plant's limits, before they are read."""
 
+from typing import Final
+
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -7,7 +9,8 @@ from app.core.refusals import TooLarge
 from app.core.settings import Settings
 from app.web.problems import answer_refusal
 
-_JSON_TYPES = ("application/json", "application/x-www-form-urlencoded")
+# Forms without a file; JSON, by whatever name, is as small. All others may be uploads.
+_SMALL_TYPES: Final = frozenset({"", "application/x-www-form-urlencoded"})
 
 
 class BodyTooLarge(TooLarge):
@@ -47,7 +50,8 @@ class BodyLimits:
         await self.app(scope, receive_counted, send)
 
     def _get_limit(self, content_type: str) -> int:
-        if content_type.startswith(_JSON_TYPES) or not content_type:
+        kind = content_type.partition(";")[0].strip().lower()
+        if kind in _SMALL_TYPES or kind.endswith("json"):
             return self.settings.body_limit_kb * 1024
         return self.settings.upload_limit_mb * 1024 * 1024
 

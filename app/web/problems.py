@@ -63,6 +63,12 @@ class RequestUnreadable(Unreadable):
     """Values of the request do not have the type or the range that was asked for."""
 
 
+class BodyUnreadable(Unacceptable):
+    """The body is no JSON that can be read."""
+
+    code = "core.body_unreadable"
+
+
 @dataclass(frozen=True)
 class RefusalPage:
     """All that refusal.html can see."""
@@ -119,6 +125,8 @@ def install_problems(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     def answer_http_error(request: Request, error: HTTPException) -> Response:
+        if (refusal := find_refusal_behind(error)) is not None:
+            return answer_refusal(request, refusal)
         status = HTTPStatus(error.status_code)
         fault = Fault("", str(error.detail))
         made = _answer(request, status, f"http.{status.name.lower()}", str(error.detail), (fault,))
@@ -128,18 +136,35 @@ def install_problems(app: FastAPI) -> None:
 
     @app.exception_handler(DBAPIError)
     def answer_database(request: Request, error: DBAPIError) -> Response:
-        log.error("database refused %s %s: %s", request.method, request.url.path, error.orig)
-        if isinstance(error, IntegrityError):
-            return answer_refusal(
-                request, Contradiction("This contradicts what is stored; look again and retry.")
-            )
-        if isinstance(error, OperationalError):
-            return answer_refusal(request, Busy("The database is busy or away; try again shortly."))
-        return answer_refusal(request, Contradiction("The record does not allow this change."))
+        log.error("database refused %s %r: %r", request.method, request.url.path, str(error.orig))
+        return answer_refusal(request, get_refusal_of_database(error))
 
     @app.exception_handler(PoolTimeout)
     def answer_no_connection(request: Request, _: PoolTimeout) -> Response:
         return answer_refusal(request, Busy("The service is very busy; try again shortly."))
+
+
+def get_refusal_of_database(error: DBAPIError) -> Refusal:
+    """Return what an error of the database means to who asked."""
+    if isinstance(error, IntegrityError):
+        return Contradiction("This contradicts what is stored; look again and retry.")
+    if isinstance(error, OperationalError):
+        return Busy("The database is busy or away; try again shortly.")
+    return Contradiction("The record does not allow this change.")
+
+
+def find_refusal_behind(error: HTTPException) -> Refusal | None:
+    """Return the refusal that FastAPI hides when a JSON body cannot be read, or None."""
+    cause = error.__cause__
+    if isinstance(cause, Refusal):
+        return cause
+    if isinstance(cause, RecursionError):
+        return BodyUnreadable("The JSON is nested too deeply.", field="body")
+    if isinstance(cause, UnicodeDecodeError):
+        return BodyUnreadable("The JSON is not written in UTF-8.", field="body")
+    if isinstance(cause, ValueError):
+        return BodyUnreadable("A number of the JSON has too many digits.", field="body")
+    return None
 
 
 def spell_way_back(came_from: str, *, here: str) -> str:
