@@ -21,7 +21,7 @@ from app.core.paging import AskedPage
 from app.core.refusals import Fault, Refusal, Unreadable
 from app.core.request import HouseSettings, Now, PathId, RequestSession
 from app.core.text import Code, Line, OptionalLine
-from app.recipes import pages_compare, pages_edit, pages_revision, service
+from app.recipes import pages_compare, pages_edit, pages_moves, pages_revision, service
 from app.recipes.body.forms import BodyUnreadable
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import default_body
@@ -359,5 +359,6 @@ def _spell_item(
 
 
 router.include_router(pages_revision.router)
+router.include_router(pages_moves.router)
 router.include_router(pages_edit.router)
 router.include_router(pages_compare.router)

@@ -1,13 +1,13 @@
 """One revision as a page that can be read and printed, and what can be done with it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Annotated, Final
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Depends, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 from sqlalchemy.orm import Session
 
@@ -19,8 +19,7 @@ from app.audit.queries import list_entries_of_subject
 from app.audit.rules import read_body
 from app.core.clock import spell_moment
 from app.core.refusals import Refusal, Unreadable
-from app.core.request import HouseSettings, Now, PathId, RequestSession
-from app.recipes import service
+from app.core.request import HouseSettings, PathId, RequestSession
 from app.recipes.body.describe import Section, describe_body, spell_number
 from app.recipes.body.heating import Zone
 from app.recipes.figures import draw_set_points
@@ -40,18 +39,14 @@ from app.recipes.rules import (
     check_not_editor,
     list_moves,
 )
-from app.recipes.schemas import ApprovalFields, ReasonFields
 from app.recipes.tables import RecipeRevision
-from app.web.forms import PostedForm, map_faults
-from app.web.shell import Shell, add_notices, go_to
+from app.web.forms import map_faults
+from app.web.shell import Shell
 from app.web.templates import render
 
 router = APIRouter()
 
 Reader = Annotated[Person, Depends(needs(Action.READ))]
-Writer = Annotated[Person, Depends(needs(Action.RECIPES_WRITE))]
-Approver = Annotated[Person, Depends(needs(Action.RECIPES_APPROVE))]
-Retirer = Annotated[Person, Depends(needs(Action.RECIPES_RETIRE))]
 
 SHAPES: Final[Mapping[RevisionState, str]] = {
     RevisionState.DRAFT: "plain",
@@ -71,17 +66,6 @@ _MEANINGS: Final[Mapping[str, str]] = {
     "recipes.retire": "retired",
 }
 _ZONE: Final = "Zone "
-
-add_notices(
-    {
-        "revision-proposed": "The revision is proposed; its text is frozen until it is decided.",
-        "revision-withdrawn": "The revision is a draft again.",
-        "revision-sent-back": "The revision was sent back to its writers.",
-        "revision-published": "The revision is published: new jobs can take it.",
-        "revision-retired": "The revision is retired: no new job can take it.",
-        "draft-discarded": "The draft was discarded.",
-    }
-)
 
 
 @dataclass(frozen=True)
@@ -170,106 +154,10 @@ def show_revision(
     person: Reader,
 ) -> HTMLResponse:
     """Show a revision whole."""
-    return _show(request, session, settings.zone, person, get_revision(session, revision_id))
+    return show_whole(request, session, settings.zone, person, get_revision(session, revision_id))
 
 
-@router.post("/recipes/revisions/{revision_id}/proposal")
-def propose(revision_id: PathId, session: RequestSession, now: Now, person: Writer) -> Response:
-    """Propose a draft."""
-    service.propose(session, get_revision(session, revision_id), person=person, now=now)
-    return go_to(f"/recipes/revisions/{revision_id}", said="revision-proposed")
-
-
-@router.post("/recipes/revisions/{revision_id}/withdrawal")
-def withdraw(revision_id: PathId, session: RequestSession, now: Now, person: Writer) -> Response:
-    """Make a proposed revision a draft again."""
-    service.withdraw(session, get_revision(session, revision_id), person=person, now=now)
-    return go_to(f"/recipes/revisions/{revision_id}", said="revision-withdrawn")
-
-
-@router.post("/recipes/revisions/{revision_id}/discard")
-def discard(revision_id: PathId, session: RequestSession, now: Now, person: Writer) -> Response:
-    """Discard a draft."""
-    revision = get_revision(session, revision_id)
-    service.discard_draft(session, revision, person=person, now=now)
-    return go_to("/recipes", said="draft-discarded")
-
-
-@router.post("/recipes/revisions/{revision_id}/publication")
-def publish(
-    revision_id: PathId, session: RequestSession, now: Now, person: Approver, form: PostedForm
-) -> Response:
-    """Approve the text whose digest was on the page, which publishes it."""
-    revision = get_revision(session, revision_id)
-    seen = form.parse(ApprovalFields)
-    service.publish(session, revision, seen_digest=seen.digest, person=person, now=now)
-    return go_to(f"/recipes/revisions/{revision_id}", said="revision-published")
-
-
-@router.post("/recipes/revisions/{revision_id}/return")
-def send_back(
-    revision_id: PathId,
-    request: Request,
-    session: RequestSession,
-    settings: HouseSettings,
-    now: Now,
-    person: Approver,
-    form: PostedForm,
-) -> Response:
-    """Send a proposed revision back, or show it again when no reason was given."""
-    revision = get_revision(session, revision_id)
-
-    def act(reason: str) -> None:
-        service.send_back(session, revision, reason=reason, person=person, now=now)
-
-    refusal = _try_with_reason(form, act)
-    if refusal is not None:
-        return _show(
-            request, session, settings.zone, person, revision, refusal=refusal, fault_of="return"
-        )
-    return go_to(f"/recipes/revisions/{revision_id}", said="revision-sent-back")
-
-
-@router.post("/recipes/revisions/{revision_id}/retirement")
-def retire(
-    revision_id: PathId,
-    request: Request,
-    session: RequestSession,
-    settings: HouseSettings,
-    now: Now,
-    person: Retirer,
-    form: PostedForm,
-) -> Response:
-    """Retire a published revision, or show it again when no reason was given."""
-    revision = get_revision(session, revision_id)
-
-    def act(reason: str) -> None:
-        service.retire(session, revision, reason=reason, person=person, now=now)
-
-    refusal = _try_with_reason(form, act)
-    if refusal is not None:
-        return _show(
-            request,
-            session,
-            settings.zone,
-            person,
-            revision,
-            refusal=refusal,
-            fault_of="retirement",
-        )
-    return go_to(f"/recipes/revisions/{revision_id}", said="revision-retired")
-
-
-def _try_with_reason(form: PostedForm, act: Callable[[str], object]) -> Unreadable | None:
-    try:
-        reason = form.parse(ReasonFields).reason
-    except Unreadable as refusal:
-        return refusal
-    act(reason)
-    return None
-
-
-def _show(
+def show_whole(
     request: Request,
     session: Session,
     zone: ZoneInfo,
@@ -279,6 +167,7 @@ def _show(
     refusal: Unreadable | None = None,
     fault_of: str = "",
 ) -> HTMLResponse:
+    """Return the revision's page; with a refusal, beside the move `fault_of` that was refused."""
     body = get_body(revision)
     sections = [one for one in describe_body(body) if not one.title.startswith(_ZONE)]
     heads = [one.title for one in sections].index("Thermocouples") + 1

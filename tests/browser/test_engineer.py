@@ -66,7 +66,6 @@ def write_recipe(page: Page) -> str:
     expect(page.get_by_text("0.508 mm").first).to_be_visible()
     page.get_by_role("button", name="Propose it").click()
     expect(page.get_by_text("is still “to be chosen”").first).to_be_visible()
-    page.get_by_role("link", name="Go back").click()
     page.get_by_role("link", name="Edit the draft").click()
     page.locator('[name="tooling.nozzle"]').fill("N-20")
     page.locator('[name="tooling.vacuum_cup"]').fill("CUP-4")
