@@ -13,9 +13,9 @@ from zoneinfo import ZoneInfo
 from fastapi.responses import StreamingResponse
 
 from app.audit.tables import NameCard
+from app.core.cells import guard_cell
 from app.core.clock import spell_moment, spell_utc
 from app.history.log_state import Standing
-from app.history.rules import guard_cell
 from app.history.story import Story, StoryLine
 from app.history.told import ToldEntry
 from app.jobs.rules import spell_job

@@ -12,7 +12,6 @@ FIRST_YEAR: Final = 2000
 LAST_YEAR: Final = 2199
 
 # A program that opens a table of values takes a cell with one of these for a formula.
-_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 class EventKind(StrEnum):
@@ -94,11 +93,6 @@ def parse_period(first: str, last: str, zone: ZoneInfo) -> Period:
         since=None if since is None else _begin(since, zone),
         until=None if until is None else _begin(until + timedelta(days=1), zone),
     )
-
-
-def guard_cell(text: str) -> str:
-    """Return a text that no program takes for a formula: an apostrophe stands before it."""
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
 def _parse_day(text: str, *, field: str) -> date | None:

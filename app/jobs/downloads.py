@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 from urllib.parse import quote
 
+from app.core.cells import guard_cell
 from app.core.text import parse_line
 from app.traces.queries import RecordedTrace
 
@@ -30,7 +31,7 @@ def spell_samples(recorded: RecordedTrace) -> Iterator[str]:
     """Yield a trace as CSV: seconds since its start, and each channel in its file's own digits."""
     channels = recorded.channels
     names = [f"{c.name} ({c.column.unit.words if c.column.unit else '?'})" for c in channels]
-    yield _spell_rows([["time (s)", *names]])
+    yield _spell_rows([["time (s)", *map(guard_cell, names)]])
     for start in range(0, len(recorded.ticks), _ROWS_AT_ONCE):
         stop = min(start + _ROWS_AT_ONCE, len(recorded.ticks))
         yield _spell_rows(

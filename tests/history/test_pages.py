@@ -15,9 +15,9 @@ from app.accounts.rules import Person
 from app.boards.queries import get_assembly
 from app.boards.service import add_revision, edit_board, register_boards
 from app.core.canonical_json import spell_canonical_json
+from app.core.cells import guard_cell
 from app.core.db import Sessions
 from app.history.pages.parts import PLACES
-from app.history.rules import guard_cell
 from app.history.words import WORDS
 from tests.conftest import SignedIn
 from tests.history.conftest import Tamper, Teller, read_story
@@ -151,7 +151,7 @@ def test_the_table_holds_every_line(signed_in: SignedIn, odile: Person, job_id: 
     assert len(filtered.splitlines()) == 3
 
 
-@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "＝"])
 def test_no_cell_can_be_taken_for_a_formula(start: str) -> None:
     assert guard_cell(f"{start}1+1") == f"'{start}1+1"
     assert guard_cell(f"a{start}1") == f"a{start}1"
