@@ -154,7 +154,12 @@ def list_changed(
 ) -> tuple[ValueUsed, ...]:
     """Return the values that are not the recipe's own."""
     asked = {v.label: v.value for v in list_settings(get_body(site.job_site.revision), step.kind)}
-    return tuple(value for value in used if asked.get(value.label) != value.value)
+    return tuple(one for one in used if not is_as_asked(one.value, asked.get(one.label, "")))
+
+
+def is_as_asked(used: str, asked: str) -> bool:
+    """Say whether a value is the recipe's own; the millimetres beside a typed inch need not be."""
+    return used in {asked, asked.split(" (", maxsplit=1)[0]}
 
 
 def spell_inspection(found: InspectionResult) -> tuple[tuple[str, str], ...]:
