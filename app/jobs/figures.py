@@ -1,6 +1,6 @@
 """What one run's trace amounts to: every metric, the verdict, and the same as JSON to keep."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.jobs.rules import StepKind
+from app.jobs.scales import Scale
 from app.numerics.crossings import TimeAbove
 from app.numerics.metrics import ChannelMetrics, SiteMetrics, analyse_channel, analyse_site
 from app.numerics.site import LiftRule
 from app.numerics.values import CannotSay, Measured, NotReached, Outcome
+from app.recipes.body.heating import LiftRule as BodyLiftRule
 from app.recipes.body.recipe import RecipeBody
+from app.recipes.body.setup import Thermocouple
 from app.recipes.body.window import Window
 from app.recipes.verdict import ChannelReading, Verdict, VerdictLine, judge, list_lift_channels
 from app.traces.files import FindingKind
@@ -77,6 +80,28 @@ def analyse_run(
     last.
     """
     window = body.window if step is not StepKind.REMOVE else drop_lower_limits(body.window)
+    return analyse_trace(
+        recorded,
+        window=window,
+        plan=body.thermocouples,
+        lift_rule=body.lift_rule,
+        findings=findings,
+    )
+
+
+def analyse_trace(
+    recorded: RecordedTrace,
+    *,
+    window: Window,
+    plan: Sequence[Thermocouple],
+    lift_rule: BodyLiftRule | None,
+    findings: Iterable[Mapping[str, Any]],
+) -> RunFigures:
+    """Compute a trace's metrics by the window's own definitions and hold them against its limits.
+
+    A channel that was open, silent or out of range for a while is left out and named. `plan` says
+    which channels no verdict can do without; without a lift rule no moment of lifting is found.
+    """
     faults = list_faults(recorded, findings)
     usable = [channel for channel in recorded.channels if channel.name not in faults]
     temperatures = {channel.name: channel.temperature_c() for channel in usable}
@@ -102,11 +127,11 @@ def analyse_run(
         temperatures,
         joints=tuple(name for name, role in roles.items() if role.is_joint),
         liquidus_c=window.liquidus_c,
-        lift_rule=LiftRule(
-            list_lift_channels(body.lift_rule, roles), body.lift_rule.above_c, body.lift_rule.for_s
-        ),
+        lift_rule=None
+        if lift_rule is None
+        else LiftRule(list_lift_channels(lift_rule, roles), lift_rule.above_c, lift_rule.for_s),
     )
-    verdict = judge(window, plan=body.thermocouples, channels=readings, site=site, faults=faults)
+    verdict = judge(window, plan=plan, channels=readings, site=site, faults=faults)
     return RunFigures(readings, site, faults, verdict)
 
 
@@ -217,20 +242,14 @@ def describe_outcome(outcome: Outcome) -> dict[str, Any]:
             return {"cannot_say": outcome.reason}
 
 
-def spell_outcome(said: Mapping[str, Any] | None) -> str:
+def spell_outcome(said: Mapping[str, Any] | None, *, scale: Scale = Scale.CELSIUS) -> str:
     """Spell a kept outcome for people: `238.4 °C`, `not reached`, `cannot say`; `–` for none."""
     if said is None:
         return "–"
     if "value" not in said:
         return "not reached" if "not_reached" in said else "cannot say"
     more = "at least " if said["is_censored"] and said["unit"] != "K/s" else ""
-    return f"{more}{spell_value(said['value'], said['unit'])}"
-
-
-def spell_value(value: float, unit: str) -> str:
-    """Spell a value with the decimals its unit deserves: 0.1 °C, 0.1 s, 0.01 K/s."""
-    decimals = {"K/s": 2, "K·s": 0}.get(unit, 1)
-    return f"{value:.{decimals}f} {unit}"
+    return f"{more}{scale.spell(said['value'], said['unit'])}"
 
 
 def _describe_line(line: VerdictLine | None) -> dict[str, Any] | None:
