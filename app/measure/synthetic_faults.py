@@ -197,7 +197,12 @@ def _flat(dice: np.random.Generator, recording: Recording) -> Injected:
     count = _count(recording, float(dice.uniform(20.0, 80.0)), at_least=20)
     last = values.size - 1 if dice.random() < _HALF_THE_TIME else first + count
     last = min(last, values.size - 1)
-    values[first : last + 1] = values[first]
+    held_c = values[first]
+    values[first : last + 1] = held_c
+    if held_c in {values.max(), values.min()}:
+        # Caught on the way up and let go at the same height, it would be a clipped top.
+        last = values.size - 1
+        values[first:] = held_c
     return Injected(recording.put(name, values), FaultKind.FLAT_LINE, name, ((first, last),))
 
 

@@ -10,6 +10,8 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.typing import ArrayLike
 
 from app.numerics.errors import MalformedArrays
@@ -308,6 +310,27 @@ def test_nothing_and_a_single_reading_have_no_fault() -> None:
 def test_a_channel_without_any_reading_is_open() -> None:
     fault = _find_one({"joint": np.full(TIME_S.size, np.nan)})
     assert (fault.kind, _samples(fault)) == (FaultKind.OPEN_CIRCUIT, (0, 679))
+
+
+def test_a_channel_without_any_reading_accuses_no_other() -> None:
+    site = _site()
+    site["board"][:] = np.nan
+    fault = _find_one(site)
+    assert (fault.kind, fault.channel) == (FaultKind.OPEN_CIRCUIT, "board")
+
+
+@given(st.data(), st.integers(0, 40))
+def test_any_recording_gets_findings_within_its_samples(data: st.DataObject, size: int) -> None:
+    moments = st.lists(st.integers(-5, 60), min_size=size, max_size=size)
+    reading = st.sampled_from([np.nan, np.inf, -1e300, 1372.0, 20.0, 25.0, 25.1, 180.0, 240.0])
+    readings = st.lists(reading, min_size=size, max_size=size)
+    roles = {"a": "joint", "b": "body", "c": "air"}
+    channels = {name: data.draw(readings) for name in roles}
+    time_s = data.draw(st.one_of(moments, moments.map(sorted), st.just(range(size))))
+    for fault in find_faults(time_s, channels, roles=roles):
+        assert 0 <= fault.evidence.first_sample <= fault.evidence.last_sample < size
+        assert all(np.isfinite(figure.value) for figure in fault.evidence.figures)
+        assert set(fault.consequence.unsayable) <= set(EVERY_METRIC)
 
 
 def test_arrays_that_fit_no_recording_are_refused() -> None:

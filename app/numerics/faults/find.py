@@ -85,8 +85,9 @@ def _find_in_channels(
     """Find the faults of each channel, and the channels that have none."""
     faults: list[ChannelFault] = []
     sound: dict[str, Readings] = {}
-    heated = [channel for channel in read.values() if channel.role is not FaultRole.AIR]
-    for name, readings in read.items():
+    told = {name: readings for name, readings in read.items() if readings.value_c.size}
+    heated = [channel for channel in told.values() if channel.role is not FaultRole.AIR]
+    for name, readings in told.items():
         others = [channel for channel in heated if channel is not readings]
         others_air_c = air_c if air_c is not None else estimate_air(others)
         whole = find_still(readings, others, air_c=others_air_c) or find_reversed(

@@ -66,11 +66,11 @@ def find_flats(readings: Readings, others: Sequence[Readings]) -> list[ChannelFa
     ends = _find_long_runs(readings.steps_k)
     if not ends.size:
         return []
-    fewest_by_noise = _count_improbable(readings, ends)
+    fewest = _count_improbable(readings, ends)
     found: list[ChannelFault] = []
     clipped: list[_Run] = []
     for first, last in ends.tolist():
-        run = _read_run(readings, others, (first, last), fewest_by_noise)
+        run = _read_run(readings, others, (first, last), fewest)
         if not (run.beats_noise or run.is_left_behind or run.catches_up_k > 0.0):
             continue
         if _is_at_an_end_of_range(readings, run):
@@ -90,10 +90,11 @@ def _find_long_runs(steps_k: FloatArray) -> IntArray:
     return np.stack((edges[long] + 1, edges[long + 1]), axis=1)
 
 
-def _count_improbable(readings: Readings, ends: IntArray) -> int | None:
+def _count_improbable(readings: Readings, ends: IntArray) -> tuple[int, int] | None:
     """Count from how many equal readings on noise cannot be the reason; None if it is too low.
 
-    Two readings of noise σ and digit q are equal with probability q/(2σ√π), or less on a slope.
+    Anywhere in the trace, and at its one highest value. Two readings of noise σ and digit q are
+    equal with probability q/(2σ√π), or less on a slope.
     """
     is_in_run = np.zeros(readings.value_c.size, dtype=np.bool_)
     for first, last in ends.tolist():
@@ -114,24 +115,26 @@ def _count_improbable(readings: Readings, ends: IntArray) -> int | None:
     if alternation < _LEAST_ALTERNATION:
         return None
     chance = min(digit_k / (2.0 * noise_k * math.sqrt(math.pi)), _HALF)
-    return max(
-        _FEWEST_EQUAL,
-        1 + math.ceil(math.log(_CHANCE / readings.value_c.size) / math.log(chance)),
-    )
+    per_reading = math.log(chance)
+    anywhere = 1 + math.ceil(math.log(_CHANCE / readings.value_c.size) / per_reading)
+    at_top = 1 + math.ceil(math.log(_CHANCE) / per_reading)
+    return max(_FEWEST_EQUAL, anywhere), max(_FEWEST_EQUAL, at_top)
 
 
 def _read_run(
-    readings: Readings, others: Sequence[Readings], ends: tuple[int, int], fewest: int | None
+    readings: Readings,
+    others: Sequence[Readings],
+    ends: tuple[int, int],
+    fewest: tuple[int, int] | None,
 ) -> _Run:
     first, last = ends
     count = last - first + 1
-    at_top = readings.value_c[first] in {readings.value_c.max(), readings.value_c.min()}
+    at_top = bool(readings.value_c[first] == readings.value_c.max())
     lasting_s = float(readings.time_s[last] - readings.time_s[first])
-    enough = None if fewest is None else (_FEWEST_EQUAL if at_top else fewest)
     return _Run(
         first,
         last,
-        beats_noise=enough is not None and count >= enough,
+        beats_noise=fewest is not None and count >= fewest[at_top],
         is_left_behind=lasting_s >= _LEFT_BEHIND_S
         and not _is_turning(readings, first, last)
         and _stops_in_a_slope(readings, first)
