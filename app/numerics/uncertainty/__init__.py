@@ -1,0 +1,20 @@
+"""How far each metric of a channel may be off."""
+
+from app.numerics.uncertainty.budget import Contribution, Expanded, Source
+from app.numerics.uncertainty.channel import ChannelUncertainty, compute_uncertainty
+from app.numerics.uncertainty.inputs import (
+    CalibrationCorrection,
+    MeasurementUncertainty,
+    UnusableUncertainty,
+)
+
+__all__ = [
+    "CalibrationCorrection",
+    "ChannelUncertainty",
+    "Contribution",
+    "Expanded",
+    "MeasurementUncertainty",
+    "Source",
+    "UnusableUncertainty",
+    "compute_uncertainty",
+]
