@@ -69,6 +69,20 @@ _started: list[Cluster] = []
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add the choice of database; the whole suite runs on each."""
     parser.addoption("--database", choices=("sqlite", "postgresql"), default="sqlite")
+    parser.addoption(
+        "--with-database-only",
+        action="store_true",
+        help="leave out the tests that touch no database: they say the same on either",
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what touches no database, where that was asked for."""
+    if not config.getoption("--with-database-only"):
+        return
+    left_out = [item for item in items if "databases" not in getattr(item, "fixturenames", ())]
+    config.hook.pytest_deselected(items=left_out)
+    items[:] = [item for item in items if item not in set(left_out)]
 
 
 def pytest_configure(config: pytest.Config) -> None:
