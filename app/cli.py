@@ -10,6 +10,7 @@ from alembic.config import Config
 from rich.console import Console
 
 from app.accounts.commands import account
+from app.analyse.commands import analyse
 from app.core.db import create_house_engine
 from app.core.settings import read_settings
 from app.history.commands import verify
@@ -19,6 +20,7 @@ PROJECT = Path(__file__).parent.parent
 
 main = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 main.add_typer(account, name="account")
+main.command()(analyse)
 main.command()(measure)
 main.command()(verify)
 console = Console()

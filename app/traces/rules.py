@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_vali
 
 from app.core.refusals import Unacceptable
 from app.core.text import Code, Line
+from app.numerics.thermocouple_tables import ThermocoupleType
 
 MAX_CHANNELS: Final = 16
 MAX_COLUMN_INDEX: Final = 999
@@ -67,6 +68,7 @@ class ColumnRole(StrEnum):
     TIME = "time"
     DATE = "date"
     TEMPERATURE = "temperature"
+    COLD_JUNCTION = "cold_junction"
     IGNORED = "ignored"
 
 
@@ -78,18 +80,23 @@ ColumnIndex = Annotated[int, Field(ge=0, le=MAX_COLUMN_INDEX)]
 
 
 class ColumnChoice(_Frozen):
-    """What a person says of one column; `index` counts from 0."""
+    """What a person says of one column; `index` counts from 0.
+
+    A `thermocouple` says that the column holds the millivolts of one of that type.
+    """
 
     index: ColumnIndex
     role: ColumnRole | None = None
     unit: TemperatureUnit | None = None
+    thermocouple: ThermocoupleType | None = None
 
 
 class ReadingChoices(_Frozen):
     """What a person says of a file instead of letting it be guessed; None leaves the guess.
 
     `header_row` counts the file's rows from 1; 0 says that there is no header.
-    `temperature_unit` is for every temperature column whose own choice and the file say nothing.
+    `temperature_unit` is for every temperature column whose own choice and the file say nothing,
+    `thermocouple` likewise for every column of millivolts.
     """
 
     delimiter: Delimiter | None = None
@@ -98,6 +105,7 @@ class ReadingChoices(_Frozen):
     time_format: TimeFormat | None = None
     day_first: bool | None = None
     temperature_unit: TemperatureUnit | None = None
+    thermocouple: ThermocoupleType | None = None
     columns: Annotated[tuple[ColumnChoice, ...], Field(max_length=MAX_LISTED_COLUMNS)] = ()
 
     @model_validator(mode="after")
@@ -105,9 +113,10 @@ class ReadingChoices(_Frozen):
         indices = [choice.index for choice in self.columns]
         if len(set(indices)) != len(indices):
             raise ValueError("columns: each column can be named once")
-        for role in (ColumnRole.TIME, ColumnRole.DATE):
+        for role in (ColumnRole.TIME, ColumnRole.DATE, ColumnRole.COLD_JUNCTION):
             if sum(choice.role is role for choice in self.columns) > 1:
-                raise ValueError(f"columns: one column at most can be the {role.value} column")
+                words = role.value.replace("_", " ")
+                raise ValueError(f"columns: one column at most can be the {words} column")
         return self
 
     def find_column(self, index: int) -> ColumnChoice | None:

@@ -10,10 +10,10 @@ from app.traces.files.cells import CellClass
 from app.traces.files.decoding import FIELD
 from app.traces.files.layout import Layout
 from app.traces.files.limits import ReadingLimits
+from app.traces.files.millivolt_guess import MillivoltGuesser
 from app.traces.files.numbers import find_number
 from app.traces.files.reading import ColumnGuess, Question
 from app.traces.files.units import (
-    are_letters_labels,
     find_other_unit,
     find_other_unit_of_cell,
     find_temperature_unit,
@@ -28,8 +28,6 @@ from app.traces.rules import ColumnRole, DecimalMark, ReadingChoices, Temperatur
 _SHOWN_SAMPLES: Final = 3
 _LONGEST_SAMPLE: Final = 40
 _HOURS_OF_DAY: Final = 24
-# Colder than any bench: numbers below it are no kelvins (common sense, no source).
-_COLDEST_BENCH_K: Final = 200
 _KINDS: Final = {
     CellClass.TEXT: "its cells are text",
     CellClass.CLOCK: "its cells are clock times, and another column is the time",
@@ -93,35 +91,15 @@ class Guesses:
         """The columns that are taken for temperatures."""
         return tuple(guess for guess in self.columns if guess.role is ColumnRole.TEMPERATURE)
 
+    @property
+    def cold_junction(self) -> ColumnGuess | None:
+        """The column that is taken for the temperature of the cold junction, or None."""
+        return next((g for g in self.columns if g.role is ColumnRole.COLD_JUNCTION), None)
+
 
 @dataclass
-class _Guesser:
-    layout: Layout
-    samples: list[list[str]]
-    mark: DecimalMark
-    choices: ReadingChoices
-    is_filled: Callable[[int], bool]
-    assumptions: list[str]
-    questions: list[Question]
-
-    @property
-    def are_labels(self) -> bool:
-        return are_letters_labels(self.layout.headers)
-
-    def header(self, column: int) -> str:
-        return self.layout.headers[column]
-
-    def shown(self, column: int) -> tuple[str, ...]:
-        cells = [row[column] for row in self.samples if row[column]]
-        return tuple(cell[:_LONGEST_SAMPLE] for cell in cells[:_SHOWN_SAMPLES])
-
-    def chosen_role(self, column: int) -> ColumnRole | None:
-        choice = self.choices.find_column(column)
-        return choice.role if choice else None
-
-    def name(self, column: int) -> str:
-        header = self.header(column)
-        return f"Column {column + 1} “{header}”" if header else f"Column {column + 1}"
+class _Guesser(MillivoltGuesser):
+    """Takes each column for time, date, temperature or nothing."""
 
     # ── Time ─────────────────────────────────────────────────────────────────
 
@@ -226,17 +204,25 @@ class _Guesser:
     # ── The others ───────────────────────────────────────────────────────────
 
     def guess_other(self, column: int) -> ColumnGuess:
+        if self.cold_junction is not None and self.cold_junction.index == column:
+            return self.cold_junction
+        millivolts = self.guess_millivolts(column)
+        if millivolts is not None:
+            return millivolts
         role, why = self._find_role(column)
         unit: TemperatureUnit | None = None
         if role is ColumnRole.TEMPERATURE:
-            unit, unit_why = self._find_unit(column)
+            unit, unit_why = self.find_unit(column)
             why = f"{why}; {unit_why}"
         return ColumnGuess(column, self.header(column), role, unit, None, why, self.shown(column))
 
     def _find_role(self, column: int) -> tuple[ColumnRole, str]:
         role = self.chosen_role(column)
         if role is not None:
-            return role, "you chose it"
+            # A cold junction that could be used was taken before.
+            is_useless = role is ColumnRole.COLD_JUNCTION
+            more = f" as the cold junction; {self.why_no_junction}" if is_useless else ""
+            return ColumnRole.IGNORED if is_useless else role, f"you chose it{more}"
         kind, header = self.layout.classes[column], self.header(column)
         if kind is CellClass.EMPTY and self.is_filled(column):
             kind = CellClass.NUMBER
@@ -245,8 +231,11 @@ class _Guesser:
         other = find_other_unit_of_cell(self.layout.units[column]) or find_other_unit(
             header, letters_are_labels=self.are_labels
         )
+        if other is None and self.is_millivolts(column):
+            other = "mV"
         if other is not None:
-            return ColumnRole.IGNORED, f"its unit “{other}” is not one of temperature"
+            more = "; say the type if it is a thermocouple's" if other.casefold() == "mv" else ""
+            return ColumnRole.IGNORED, f"its unit “{other}” is not one of temperature{more}"
         for is_such, why in (
             (is_index_header, "its header names a running number"),
             (is_alarm_header, "its header names an alarm or status"),
@@ -257,48 +246,6 @@ class _Guesser:
         if kind is CellClass.MARKER:
             return ColumnRole.TEMPERATURE, "its cells say that there was no reading"
         return ColumnRole.TEMPERATURE, "its cells are numbers"
-
-    def _find_unit(self, column: int) -> tuple[TemperatureUnit | None, str]:
-        choice = self.choices.find_column(column)
-        if choice is not None and choice.unit is not None:
-            return choice.unit, f"you chose {choice.unit.words}"
-        by_row = find_unit_of_cell(self.layout.units[column])
-        by_header = find_temperature_unit(self.header(column), letters_are_labels=self.are_labels)
-        if by_header is TemperatureUnit.KELVIN and not by_row and self._may_be_type_k(column):
-            return self._ask_unit(column, "its “K” may be kelvin or the type of the thermocouple")
-        if by_row and by_header and by_row is not by_header:
-            return self._ask_unit(
-                column, f"its header says {by_header.words} and the units row {by_row.words}"
-            )
-        preamble, row = self.layout.preamble_unit or (None, "")
-        # The nearest to the numbers counts first.
-        for unit, who in (
-            (by_row, "the units row says"),
-            (by_header, "its header says"),
-            (self._find_unit_in_cells(column), "its cells say"),
-            (preamble, f"row {row} says"),
-            (self.choices.temperature_unit, "for columns that do not say theirs you chose"),
-        ):
-            if unit is not None:
-                return unit, f"{who} {unit.words}"
-        return self._ask_unit(column, "the file does not say its unit")
-
-    def _may_be_type_k(self, column: int) -> bool:
-        if "kelvin" in self.header(column).casefold():
-            return False
-        numbers = (find_number(row[column], self.mark) for row in self.samples)
-        return any(number.value < _COLDEST_BENCH_K for number in numbers if number)
-
-    def _find_unit_in_cells(self, column: int) -> TemperatureUnit | None:
-        numbers = (find_number(row[column], self.mark) for row in self.samples)
-        units = {number.unit for number in numbers if number and number.unit}
-        return units.pop() if len(units) == 1 else None
-
-    def _ask_unit(self, column: int, why: str) -> tuple[None, str]:
-        self.questions.append(
-            Question("unit", column, f"{self.name(column)}: {why}. Is it °C, °F or K?")
-        )
-        return None, why
 
 
 def guess_columns(
@@ -313,7 +260,8 @@ def guess_columns(
     """Take each column for time, date, temperature or nothing; a person's choices come first.
 
     `is_filled(column)` says whether any row has a cell with text in that column.
-    Raises NoSuchColumn, NoTimeColumn, NoTemperatureColumn, TooManyTemperatureColumns.
+    Raises NoSuchColumn, NoTimeColumn, NoTemperatureColumn, NoColdJunction,
+    TooManyTemperatureColumns.
     """
     for place, choice in enumerate(choices.columns):
         if choice.index >= layout.width:
@@ -325,6 +273,8 @@ def guess_columns(
     time_column, time_why = guesser.find_time_column()
     date_column = guesser.find_date_column(time_column)
     form = guesser.find_form(time_column)
+    besides = {column for column in (time_column, date_column) if column is not None}
+    guesser.settle_cold_junction(besides=besides)
     columns = []
     for column in range(layout.width):
         if column == time_column:

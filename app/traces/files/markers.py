@@ -27,6 +27,9 @@ class FindingKind(StrEnum):
     SHORT_ROWS = "short_rows"
     CUT_OFF = "cut_off"
     MIDNIGHT = "midnight"
+    SUMMER_TIME = "summer_time"
+    CLOCK_STEP = "clock_step"
+    NO_COLD_JUNCTION = "no_cold_junction"
 
 
 # Words in common use on the displays and in the files of thermometers and meters (from memory).

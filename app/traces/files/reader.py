@@ -1,5 +1,6 @@
 """A logger's file from bytes to a reading: the order in which the other modules are asked."""
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -19,6 +20,7 @@ from app.traces.files.layout import (
 )
 from app.traces.files.limits import DEFAULT_LIMITS, ReadingLimits
 from app.traces.files.markers import FindingKind
+from app.traces.files.millivolts import compute_temperatures
 from app.traces.files.reading import Finding, LoggerReading, TemperatureColumn
 from app.traces.files.temperatures import read_temperatures
 from app.traces.files.timeline import check_several, read_timeline
@@ -94,10 +96,24 @@ def read_logger_file(
     columns: list[TemperatureColumn] = []
     findings = [*cut_off, *wide, *timeline.findings]
     findings += _find_short_rows(grid, timeline.rows, layout)
-    for guess in guesses.temperatures:
-        column, found = read_temperatures(grid, rows=timeline.rows, guess=guess, mark=mark)
-        columns.append(column)
+    junction: TemperatureColumn | None = None
+    if guesses.cold_junction is not None:
+        junction, found = read_temperatures(
+            grid, rows=timeline.rows, guess=guesses.cold_junction, mark=mark
+        )
         findings += found
+    for guess in guesses.temperatures:
+        # Millivolts are numbers in no unit of temperature until they are computed.
+        is_emf = guess.thermocouple is not None
+        written = replace(guess, unit=None) if is_emf else guess
+        column, found = read_temperatures(grid, rows=timeline.rows, guess=written, mark=mark)
+        findings += found
+        if guess.thermocouple is not None and junction is not None:
+            column, found = compute_temperatures(
+                column, junction, kind=guess.thermocouple, rows=grid.lines[timeline.rows]
+            )
+            findings += found
+        columns.append(column)
     if all(column.missing.all() for column in columns):
         raise NoTemperatures(
             f"No cell of the {len(columns)} temperature columns from row "

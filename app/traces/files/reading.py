@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.core.refusals import Conflict
+from app.numerics.thermocouple_tables import ThermocoupleType
 from app.traces.files.markers import FindingKind
 from app.traces.rules import ColumnRole, DecimalMark, Delimiter, TemperatureUnit, TimeFormat
 
@@ -47,7 +48,11 @@ class Question:
 
 @dataclass(frozen=True)
 class ColumnGuess:
-    """What a column was taken for and why; `samples` are its first values as written."""
+    """What a column was taken for and why; `samples` are its first values as written.
+
+    `thermocouple` is the type whose millivolts the column holds; its temperatures are then
+    computed, in °C.
+    """
 
     index: int
     header: str
@@ -56,13 +61,15 @@ class ColumnGuess:
     time_format: TimeFormat | None
     why: str
     samples: tuple[str, ...]
+    thermocouple: ThermocoupleType | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class TemperatureColumn:
     """One column of temperatures as written: values / 10**decimals in the file's own unit.
 
-    Where `missing` is set the file gave no temperature, and the value is 0.
+    Those of a column of millivolts are computed and in °C. Where `missing` is set the file gave
+    no temperature, and the value is 0.
     """
 
     index: int

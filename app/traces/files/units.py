@@ -5,6 +5,7 @@ import unicodedata
 from collections.abc import Iterable
 from typing import Final
 
+from app.numerics.thermocouple_tables import ThermocoupleType
 from app.traces.rules import TemperatureUnit, TimeFormat
 
 _UNITS: Final = {
@@ -66,6 +67,13 @@ _OTHER_UNITS: Final = frozenset(
 _LABEL_LETTERS: Final = frozenset({"b", "d", "e", "j", "n", "r", "t"})
 _SMALL_T: Final = re.compile(r"t(?![A-Za-z0-9])")
 _SECONDS_IN_BRACKETS: Final = re.compile(r"[\[(]\s*(?:s|sec|ms|msec)\s*[\])]")
+_MILLIVOLTS: Final = re.compile(r"(?<![a-z])mv(?![a-z])")
+_COLD_JUNCTION: Final = re.compile(
+    r"(?<![a-z])(?:cjc|cj|cold[ _.-]*(?:junction|jct)|reference[ _.-]*junction)(?![a-z])"
+)
+_THERMOCOUPLE: Final = re.compile(
+    r"(?<![a-z])(?:typ(?:e)?[ _.-]*([kjtn])|([kjtn])[ _-]?typ(?:e)?|tc[ _-]([kjtn]))(?![a-z0-9])"
+)
 _DATE_WORDS: Final = re.compile(r"^(?:[dmy]{1,4}[./-]){2}[dmy]{1,4}$")
 
 
@@ -137,6 +145,25 @@ def find_other_unit_of_cell(cell: str) -> str | None:
     """Return the unit of something else that is all the cell holds, or None."""
     folded = _fold(cell).strip("[]() ")
     return folded if folded in _OTHER_UNITS else None
+
+
+def is_in_millivolts(header: str) -> bool:
+    """Whether a header or a cell of a units row says mV."""
+    return _MILLIVOLTS.search(_fold(header)) is not None
+
+
+def is_cold_junction_header(header: str) -> bool:
+    """Whether the header names the temperature of a cold junction."""
+    return _COLD_JUNCTION.search(_fold(header)) is not None
+
+
+def find_thermocouple_type(header: str) -> ThermocoupleType | None:
+    """Return the one type that the header names in words: type K, K-type, TC K; or None.
+
+    A letter in brackets is no word: it may label the column.
+    """
+    found = {letter for match in _THERMOCOUPLE.findall(_fold(header)) for letter in match if letter}
+    return ThermocoupleType(found.pop().upper()) if len(found) == 1 else None
 
 
 def is_time_header(header: str) -> bool:

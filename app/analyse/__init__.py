@@ -1,0 +1,1 @@
+"""The `analyse` command: loggers' files held against a window, without a database."""

@@ -1,0 +1,292 @@
+"""One file from its bytes to figures and a verdict, or to the refusal that ended it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import IntEnum
+from pathlib import Path
+from typing import Final
+
+from app.analyse.channels import map_channels
+from app.analyse.standard import Standard
+from app.core.numbers import spell_number
+from app.core.refusals import Conflict, Refusal, TooLarge, Unacceptable
+from app.jobs.figures import RunFigures, analyse_trace
+from app.numerics.crossings import TimeAbove, compute_time_above
+from app.numerics.errors import NumericsError
+from app.numerics.ramps import compute_largest_ramps
+from app.numerics.trace import read_trace
+from app.numerics.values import Outcome
+from app.recipes.body.setup import Thermocouple
+from app.recipes.body.window import METRICS, Window
+from app.recipes.verdict import Verdict, VerdictLine, VerdictState
+from app.traces.files import DEFAULT_LIMITS, LoggerReading, read_logger_file
+from app.traces.queries import RecordedChannel, RecordedTrace
+from app.traces.rules import ChannelMap, ChannelRole, ReadingChoices
+from app.traces.service import describe_reading
+
+_ANSWERS: Final = {
+    "unit": "--unit C, F or K",
+    "time_format": "--time-unit s, ms, min, h, hh:mm or mm:ss",
+    "day_first": "--day-first or --month-first",
+}
+
+
+class ExitStatus(IntEnum):
+    """How the command ends."""
+
+    INSIDE = 0
+    OUTSIDE = 1
+    CANNOT_SAY = 2
+    UNREADABLE = 3
+
+
+# Of several files the worst counts: what is proved wrong before what is not proved.
+_SEVERITY: Final = (
+    ExitStatus.INSIDE,
+    ExitStatus.CANNOT_SAY,
+    ExitStatus.OUTSIDE,
+    ExitStatus.UNREADABLE,
+)
+
+
+class QuestionOpen(Conflict):
+    """The file does not say something; an option of the command answers it."""
+
+    code = "analyse.question_open"
+
+
+class FileUnreadable(Unacceptable):
+    """There is no such file, or it may not be read."""
+
+    code = "analyse.file_unreadable"
+
+
+class FileTooLarge(TooLarge):
+    """The file has more bytes than are read."""
+
+    code = "analyse.file_too_large"
+
+
+class NumbersImpossible(Unacceptable):
+    """The file's numbers are no trace that metrics can be computed of."""
+
+    code = "analyse.numbers_impossible"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What every file is asked: how to read it, what to hold it against, what else to compute.
+
+    Temperatures to be above in °C, lengths of time for slopes in s.
+    """
+
+    standard: Standard
+    choices: ReadingChoices
+    maps: tuple[str, ...] = ()
+    times_above_c: tuple[float, ...] = ()
+    ramp_windows_s: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class MoreFigures:
+    """What was asked of one channel beyond the window's own metrics."""
+
+    times_above: tuple[TimeAbove, ...]
+    ramps: tuple[tuple[float, Outcome, Outcome], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """A file's figures, with all that was found, taken for granted and left out while reading."""
+
+    path: str
+    reading: dict[str, object]
+    channel_count: int
+    sample_count: int
+    duration_s: float
+    figures: RunFigures
+    more: dict[str, MoreFigures]
+    notes: tuple[str, ...]
+
+    @property
+    def status(self) -> ExitStatus:
+        """What the command would end with for this file alone."""
+        state = self.figures.verdict.state
+        if state is VerdictState.INSIDE:
+            return ExitStatus.INSIDE
+        return ExitStatus.OUTSIDE if state is VerdictState.OUTSIDE else ExitStatus.CANNOT_SAY
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A file that could not be analysed; `field` is the choice that was wrong, if one was."""
+
+    path: str
+    code: str
+    sentence: str
+    field: str | None = None
+    status: ExitStatus = ExitStatus.UNREADABLE
+
+
+def get_worst(statuses: Iterable[ExitStatus]) -> ExitStatus:
+    """Return the worst: unreadable, then outside, then cannot say; inside where there is none."""
+    return max(statuses, key=_SEVERITY.index, default=ExitStatus.INSIDE)
+
+
+def analyse_or_fail(path: str, asked: Asked) -> Analysis | Failure:
+    """Analyse the file; a refusal comes back as a failure."""
+    try:
+        return analyse_file(path, asked)
+    except Refusal as refusal:
+        return Failure(path, refusal.code, refusal.sentence, refusal.field)
+
+
+def analyse_file(path: str, asked: Asked) -> Analysis:
+    """Read the file, take its channels, compute every metric and hold them against the window.
+
+    Raises FileUnreadable, FileTooLarge, QuestionOpen, NumbersImpossible and the refusals of
+    reading and mapping.
+    """
+    reading = read_logger_file(_read_bytes(Path(path)), choices=asked.choices)
+    standard = asked.standard
+    channel_map, supposed = map_channels(reading, said=asked.maps, plan=standard.plan)
+    _check_answered(reading, channel_map)
+    recorded = _take_trace(reading, channel_map)
+    described = describe_reading(reading, asked.choices)
+    plan = standard.plan
+    if plan is None:
+        plan = _plan_all(recorded, standard.window)
+    try:
+        figures = analyse_trace(
+            recorded,
+            window=standard.window,
+            plan=plan,
+            lift_rule=standard.lift_rule,
+            findings=described["findings"],
+        )
+        more = {
+            channel.name: _compute_more(recorded, channel, asked) for channel in recorded.channels
+        }
+    except NumericsError as error:
+        raise NumbersImpossible(str(error), field="file") from error
+    return Analysis(
+        path=path,
+        reading=described,
+        channel_count=len(recorded.channels),
+        sample_count=reading.sample_count,
+        duration_s=float(recorded.time_s[-1]),
+        figures=figures,
+        more=more,
+        notes=(
+            *supposed,
+            *reading.assumptions,
+            *(finding.sentence for finding in reading.findings),
+            *(f"{name}: {why}" for name, why in figures.faults.items()),
+        ),
+    )
+
+
+def spell_sentence(verdict: Verdict, title: str) -> str:
+    """Return the verdict as one sentence that names the line it rests on."""
+    line = verdict.deciding
+    if line is None:
+        return f"Cannot say: the window “{title}” limits nothing that was measured."
+    what = METRICS[line.metric].label + (f" of {line.channel}" if line.channel else "")
+    if line.state is VerdictState.INSIDE:
+        used = "" if line.window_use_pct is None else f", which uses {line.window_use_pct:.0f} %"
+        return (
+            f"Inside the window “{title}”; closest is {what}: {spell_value(line)}, limits "
+            f"{spell_limits(line)}{used}."
+        )
+    if line.state is VerdictState.OUTSIDE:
+        reason = f"{spell_value(line)}, {line.reason}" if line.value is not None else line.reason
+        return f"Outside the window “{title}”: {what} is {reason.rstrip('.')}."
+    return f"Cannot say of the window “{title}”: {what}: {line.reason.rstrip('.')}."
+
+
+def spell_value(line: VerdictLine) -> str:
+    """Return a line's value with its unit; a dash where there is none."""
+    if line.value is None:
+        return "–"
+    return f"{line.value:.{2 if line.unit == 'K/s' else 1}f} {line.unit}"
+
+
+def spell_limits(line: VerdictLine) -> str:
+    """Return a line's limits: `60 to 90 s`, `at most 3 K/s`, `at least 60 s`."""
+    lower, upper = spell_number(line.lower), spell_number(line.upper)
+    if line.lower is not None and line.upper is not None:
+        return f"{lower} to {upper} {line.unit}"
+    return f"at most {upper} {line.unit}" if line.lower is None else f"at least {lower} {line.unit}"
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        size = path.stat().st_size
+        if size > DEFAULT_LIMITS.max_bytes:
+            raise FileTooLarge(
+                f"The file has {size:,} bytes; {DEFAULT_LIMITS.max_bytes:,} is the limit.",
+                field="file",
+            )
+        return path.read_bytes()
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise FileUnreadable(f"The file cannot be read: {why}.", field="file") from error
+
+
+def _check_answered(reading: LoggerReading, channel_map: ChannelMap) -> None:
+    used = {channel.column for channel in channel_map.in_use}
+    for question in reading.questions:
+        if question.about != "unit" or question.column in used:
+            raise QuestionOpen(
+                f"{question.sentence} Say it with {_ANSWERS[question.about]}.",
+                field=question.about,
+            )
+
+
+def _take_trace(reading: LoggerReading, channel_map: ChannelMap) -> RecordedTrace:
+    columns = {column.index: column for column in reading.columns}
+    return RecordedTrace(
+        time_s=reading.time.elapsed_s(),
+        channels=tuple(
+            RecordedChannel(
+                name=channel.name,
+                role=channel.role,
+                designator=channel.designator,
+                header=columns[channel.column].header,
+                column=columns[channel.column],
+            )
+            for channel in channel_map.in_use
+        ),
+        ticks=reading.time.ticks - reading.time.ticks[0],
+        tick_decimals=-reading.time.exponent,
+    )
+
+
+def _plan_all(recorded: RecordedTrace, window: Window) -> tuple[Thermocouple, ...]:
+    """Ask for every channel there is, and for one of each limit that no channel shows.
+
+    A limit that nobody measured is then no limit that was kept.
+    """
+    there = {channel.role for channel in recorded.channels}
+    unmeasured = {
+        limit.roles[0] for limit in window.limits if limit.roles and there.isdisjoint(limit.roles)
+    }
+    asked = [(one.name, one.role, one.designator) for one in recorded.channels]
+    asked += [(f"no {role.words}", role, None) for role in ChannelRole if role in unmeasured]
+    return tuple(
+        Thermocouple(
+            channel=name,
+            role=role,
+            designator=(designator or "any") if role is ChannelRole.ADJACENT else "",
+            required=True,
+        )
+        for name, role, designator in asked
+    )
+
+
+def _compute_more(recorded: RecordedTrace, channel: RecordedChannel, asked: Asked) -> MoreFigures:
+    trace = read_trace(recorded.time_s, channel.temperature_c())
+    return MoreFigures(
+        tuple(compute_time_above(trace, above_c) for above_c in asked.times_above_c),
+        tuple((over_s, *compute_largest_ramps(trace, over_s)) for over_s in asked.ramp_windows_s),
+    )

@@ -1,0 +1,149 @@
+"""An analysis for people: tables of figures and limits, and one line where there are many files."""
+
+from collections.abc import Iterator, Sequence
+
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from app.analyse.analysis import (
+    Analysis,
+    ExitStatus,
+    Failure,
+    MoreFigures,
+    spell_limits,
+    spell_sentence,
+    spell_value,
+)
+from app.analyse.standard import Standard
+from app.core.numbers import spell_number
+from app.jobs.figures import CHANNEL_FIGURES, describe_channel, describe_outcome, spell_outcome
+from app.numerics.values import Outcome
+from app.recipes.body.window import METRICS
+from app.recipes.verdict import Verdict, VerdictLine
+
+_WORDS = {
+    ExitStatus.INSIDE: "inside",
+    ExitStatus.OUTSIDE: "OUTSIDE",
+    ExitStatus.CANNOT_SAY: "cannot say",
+    ExitStatus.UNREADABLE: "UNREADABLE",
+}
+_LONGEST_WORD = max(map(len, _WORDS.values()))
+
+
+def spell_line(result: Analysis | Failure, standard: Standard) -> str:
+    """Return the file's state, name and sentence in one line."""
+    sentence = (
+        result.sentence
+        if isinstance(result, Failure)
+        else spell_sentence(result.figures.verdict, standard.title)
+    )
+    one_line = " ".join(sentence.split())
+    return f"{_WORDS[result.status]:<{_LONGEST_WORD}}  {result.path}  {one_line}"
+
+
+def lay_out(analysis: Analysis, standard: Standard) -> Iterator[RenderableType]:
+    """Yield what is shown of one file: figures, limits, notes, sources and the verdict's sentence.
+
+    Texts from the file are shown as they are and never read as markup.
+    """
+    yield Text(
+        f"{analysis.path}: {analysis.sample_count:,} samples of {analysis.channel_count} "
+        f"channel{'' if analysis.channel_count == 1 else 's'} over {analysis.duration_s:g} s"
+    )
+    if analysis.figures.channels:
+        yield _lay_out_figures(analysis, standard)
+        site = analysis.figures.site
+        for label, outcome in (
+            ("Spread between joints", site.spread),
+            ("All joints above liquidus", site.all_above_liquidus),
+            ("Lift rule met", site.lift),
+        ):
+            if outcome is not None:
+                yield Text(f"{label}: {_spell(outcome)}")
+    yield _lay_out_limits(analysis.figures.verdict)
+    for note in (*analysis.notes, *analysis.figures.verdict.left_out):
+        yield Text(f"· {note}")
+    yield Text("Sources")
+    for source in standard.sources:
+        yield Text(f"· {source}")
+    yield Text(spell_sentence(analysis.figures.verdict, standard.title), style="bold")
+
+
+def _lay_out_figures(analysis: Analysis, standard: Standard) -> Table:
+    readings = analysis.figures.channels
+    told = [describe_channel(reading.metrics) for reading in readings]
+    more = [analysis.more[reading.name] for reading in readings]
+    table = _make_table("Figure", *(f"{one.name} ({one.role.words})" for one in readings))
+    over = f"{spell_number(standard.window.ramp_window_s)} s"
+    for name, label in CHANNEL_FIGURES.items():
+        if any(one[name] is not None for one in told):
+            is_slope = name in {"maximum_ramp", "maximum_fall"}
+            table.add_row(
+                Text(f"{label} over {over}" if is_slope else label),
+                *(Text(spell_at(one[name])) for one in told),
+            )
+    for row in _list_more(more):
+        table.add_row(*map(Text, row))
+    return table
+
+
+def _list_more(more: Sequence[MoreFigures]) -> Iterator[list[str]]:
+    if not more:
+        return
+    for place, above in enumerate(more[0].times_above):
+        yield [
+            f"Time above {spell_number(above.threshold_c)} °C",
+            *(_spell(one.times_above[place].total) for one in more),
+        ]
+    for place, (over_s, _, _) in enumerate(more[0].ramps):
+        over = f"over {spell_number(over_s)} s"
+        yield [f"Maximum ramp {over}", *(_spell(one.ramps[place][1]) for one in more)]
+        yield [f"Maximum fall {over}", *(_spell(one.ramps[place][2]) for one in more)]
+
+
+def spell_at(said: dict[str, object] | None) -> str:
+    """Spell a described outcome with its moment: `238.4 °C at 252.5 s`; the reason without one."""
+    spelled = spell_outcome(said)
+    if said is None:
+        return spelled
+    reason = said.get("not_reached") or said.get("cannot_say")
+    if reason:
+        return f"{spelled}: {reason}"
+    at_s = said.get("at_s")
+    return spelled if not isinstance(at_s, float) else f"{spelled} at {at_s:.1f} s"
+
+
+def _spell(outcome: Outcome) -> str:
+    return spell_at(describe_outcome(outcome))
+
+
+def _lay_out_limits(verdict: Verdict) -> Table:
+    table = _make_table("Limit", "Channel", "Value", "Allowed", "State", "Use")
+    for line in _sort_deciding_first(verdict):
+        use = "–" if line.window_use_pct is None else f"{line.window_use_pct:.0f} %"
+        table.add_row(
+            *map(
+                Text,
+                (
+                    METRICS[line.metric].label,
+                    line.channel or "site",
+                    spell_value(line),
+                    spell_limits(line),
+                    str(line.state),
+                    use,
+                ),
+            )
+        )
+    return table
+
+
+def _sort_deciding_first(verdict: Verdict) -> list[VerdictLine]:
+    return sorted(verdict.lines, key=lambda line: line is not verdict.deciding)
+
+
+def _make_table(*headings: str) -> Table:
+    table = Table(show_edge=False, pad_edge=False)
+    for heading in headings:
+        table.add_column(Text(heading), overflow="fold")
+    return table
