@@ -3,7 +3,7 @@
 import numpy as np
 
 from app.jobs.drawing import draw_channels, find_span, split_at_gaps
-from app.jobs.pictures import draw_chart_svg, draw_trace_svg
+from app.jobs.pictures import draw_trace_svg
 from app.traces.files import TemperatureColumn
 from app.traces.queries import RecordedChannel, RecordedTrace
 from app.traces.rules import ChannelRole, TemperatureUnit
@@ -49,9 +49,3 @@ def test_the_small_picture_has_its_box_a_line_and_the_liquidus() -> None:
     assert picture.count("<polyline") == 1
     assert "A &amp; B" in picture
     assert "style=" not in picture
-
-
-def test_the_large_picture_names_its_lines_and_escapes_them() -> None:
-    picture = draw_chart_svg(draw_channels(make_trace(), points=500), liquidus_c=220, title="x")
-    assert "T&lt;1&gt;" in picture
-    assert "liquidus 220 °C" in picture

@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from app.jobs.pages import bench, card, lines, opening, reading, runs
+from app.jobs.pages import bench, card, charts, compare, lines, opening, reading, runs
 
 router = APIRouter()
-for part in (bench, opening, card, lines, reading, runs):
+for part in (bench, opening, card, lines, reading, compare, charts, runs):
     router.include_router(part.router)

@@ -2,12 +2,12 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Final
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
-from sqlalchemy.orm import Session
 
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
@@ -16,20 +16,35 @@ from app.accounts.rules import Person
 from app.core.clock import spell_moment
 from app.core.request import HouseSettings, PathId, RequestSession
 from app.core.settings import Settings
-from app.jobs.drawing import CHART_POINTS, PICTURE_POINTS, draw_channels
-from app.jobs.figure_words import DEFINITIONS_IN_WORDS, SOURCE
-from app.jobs.figures import CHANNEL_FIGURES, spell_outcome, spell_value
+from app.jobs.chart import Chart
+from app.jobs.chart_data import list_table_moments, read_at
+from app.jobs.chart_picture import draw_chart_svg
+from app.jobs.comparison_runs import list_peers
+from app.jobs.drawing import PICTURE_POINTS, draw_channels
+from app.jobs.figure_words import SOURCE
+from app.jobs.pages.asked import AskedView
 from app.jobs.pages.card_words import FindingWords, word_findings
-from app.jobs.pages.words import STEP_WORDS, Link, StateWords, word_run, word_verdict
-from app.jobs.pictures import COLOURS, draw_chart_svg, draw_trace_svg
+from app.jobs.pages.charts import make_chart
+from app.jobs.pages.peer_words import PeerWords, word_peers
+from app.jobs.pages.run_words import (
+    ChannelHead,
+    Definition,
+    FigureRow,
+    VerdictWords,
+    list_channel_heads,
+    list_figures,
+    list_site_figures,
+    spell_verdict,
+    word_line,
+)
+from app.jobs.pages.words import STEP_WORDS, Link, StateWords, word_run
+from app.jobs.pictures import COLOURS, draw_trace_svg
 from app.jobs.queries import get_run, get_trace_of, load_place
 from app.jobs.rules import RunState, StepKind, spell_job
+from app.jobs.scales import Scale
 from app.jobs.tables import JobStep, Run
-from app.recipes.body.recipe import RecipeBody
-from app.recipes.body.window import METRICS, Metric
 from app.recipes.queries import get_body
-from app.traces.queries import load_samples
-from app.traces.rules import ChannelRole
+from app.traces.queries import RecordedTrace, load_samples
 from app.web.shell import Shell
 from app.web.templates import render
 
@@ -41,40 +56,28 @@ _KEEP_PICTURE: Final = {"Cache-Control": "private, max-age=86400"}
 
 
 @dataclass(frozen=True)
-class VerdictWords:
-    """One line of the verdict."""
+class ViewWords:
+    """What is seen of the trace, and the addresses of other views and of its exports."""
 
-    metric: str
-    channel: str
-    value: str
-    limit: str
-    use: str
-    state: StateWords
-    reason: str
-
-
-@dataclass(frozen=True)
-class Definition:
-    """A figure's name and how it is computed."""
-
-    name: str
-    words: str
+    unit: str
+    from_s: str
+    to_s: str
+    duration_s: str
+    seen: str
+    here: str
+    whole: str
+    units: tuple[tuple[str, str, str, bool], ...]
+    exports: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
-class FigureRow:
-    """One figure of every channel; `notes` say why there is no value."""
+class ReadingTable:
+    """The temperatures at round moments of what is seen."""
 
-    definition: Definition
-    values: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True)
-class ChannelHead:
-    """A channel in the table's head."""
-
-    name: str
-    role: str
+    step: str
+    unit: str
+    names: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,7 @@ class RunPage:
     """All that run.html can see."""
 
     shell: Shell
+    id: int
     href: str
     job: Link
     place: str
@@ -96,6 +100,10 @@ class RunPage:
     chart: str
     samples_href: str
     picture: str
+    view: ViewWords | None
+    marks: tuple[str, ...]
+    readings: ReadingTable | None
+    peers: tuple[PeerWords, ...]
     channels: tuple[ChannelHead, ...]
     figures: tuple[FigureRow, ...]
     site_figures: tuple[tuple[Definition, str], ...]
@@ -118,25 +126,31 @@ def show_run(
     request: Request,
     session: RequestSession,
     settings: HouseSettings,
+    asked: AskedView,
     person: Reader,
 ) -> HTMLResponse:
     """Show a run: verdict first, then chart, figures and what they rest on."""
     run = get_run(session, run_id)
-    card, site, step = load_place(session, run)
-    body = get_body(site.job_site.revision)
+    card, site, step = place = load_place(session, run)
     revision = site.job_site.revision
     names = map_account_names(session, {run.by_id})
     job = card.job
     figures: Mapping[str, Any] = run.figures or {}
-    scripts = ("chart.js",) if run.trace else ()
+    href = f"/runs/{run.id}"
+    chart = readings = None
+    if run.trace is not None:
+        recorded = load_samples(session, run.trace)
+        chart = make_chart(session, run, place, recorded, asked=asked, settings=settings)
+        readings = _make_readings(chart, recorded)
     page = RunPage(
         shell=make_shell(
             request,
             person,
             title=f"Run {run.id} · {site.designator}, {step.kind}",
-            scripts=scripts,
+            scripts=("chart.js",) if chart else (),
         ),
-        href=f"/runs/{run.id}",
+        id=run.id,
+        href=href,
         job=Link(f"/jobs/{job.id}", f"{spell_job(job.id)} · board {job.board.serial}"),
         place=f"{site.designator}: {STEP_WORDS[step.kind].lower()}",
         state=word_run(run.state, run.verdict),
@@ -149,15 +163,21 @@ def show_run(
         and person.may(Action.JOBS_WORK)
         else "",
         abort_reason=run.abort_reason or "",
-        verdict=_spell_verdict(figures),
+        verdict=spell_verdict(figures, asked.scale),
         is_removal=step.kind is StepKind.REMOVE,
-        chart=_describe_chart(body) if run.trace else "",
+        chart=_describe_chart(chart) if chart else "",
         samples_href=f"/api/v1/runs/{run.id}/samples",
-        picture=_draw_large(session, run, body) if run.trace else "",
-        channels=_list_channels(run),
-        figures=_list_figures(run),
-        site_figures=_list_site_figures(figures),
-        lines=tuple(_word_line(line) for line in figures.get("verdict", {}).get("lines", [])),
+        picture=draw_chart_svg(chart) if chart else "",
+        view=_make_view_words(href, chart) if chart else None,
+        marks=tuple(mark.sentence for mark in chart.marks) if chart else (),
+        readings=readings,
+        peers=word_peers(list_peers(session, run, step.kind), settings) if chart else (),
+        channels=list_channel_heads(run),
+        figures=list_figures(run, asked.scale),
+        site_figures=list_site_figures(figures, asked.scale),
+        lines=tuple(
+            word_line(line, asked.scale) for line in figures.get("verdict", {}).get("lines", [])
+        ),
         left_out=tuple(figures.get("verdict", {}).get("left_out", [])),
         faults=tuple(f"{name}: {why}" for name, why in figures.get("faults", {}).items()),
         found=tuple(one["sentence"] for one in run.trace.reading["findings"]) if run.trace else (),
@@ -188,136 +208,68 @@ def show_picture(run_id: PathId, session: RequestSession, _: Reader) -> Response
     return Response(picture, media_type="image/svg+xml", headers=_KEEP_PICTURE)
 
 
-def _draw_large(session: Session, run: Run, body: RecipeBody) -> str:
-    recorded = load_samples(session, get_trace_of(run))
-    return draw_chart_svg(
-        draw_channels(recorded, points=CHART_POINTS // 4),
-        liquidus_c=body.window.liquidus_c,
-        title=f"Trace of run {run.id}: temperature in °C against time in s",
-    )
-
-
-def _describe_chart(body: RecipeBody) -> str:
+def _describe_chart(chart: Chart) -> str:
     """Return what the chart draws beside the samples, as JSON for its script."""
-    zones, start = [], 0.0
-    for zone in body.zones:
-        zones.append(
-            {
-                "name": str(zone.name),
-                "from_s": start,
-                "to_s": start + zone.time_s,
-                "top_c": zone.top_c,
-                "bottom_c": zone.bottom_c,
-            }
-        )
-        start += zone.time_s
-    limits = [
-        {"label": f"{_spell_side(side)} peak, {', '.join(r.words for r in one.roles)}", "at_c": at}
-        for one in body.window.limits
-        if one.metric is Metric.PEAK_C
-        for side, at in (("least", one.lower), ("most", one.upper))
-        if at is not None
-    ]
+    view = chart.view
     return json.dumps(
         {
-            "liquidus_c": body.window.liquidus_c,
-            "zones": zones,
-            "limits": limits,
+            "liquidus_c": chart.liquidus_c,
+            "zones": [asdict(zone) for zone in chart.zones],
+            "levels": [asdict(level) for level in chart.levels],
+            "marks": [asdict(mark) for mark in chart.marks],
             "colours": COLOURS,
+            "duration_s": view.duration_s,
+            "from_s": view.from_s,
+            "to_s": view.to_s,
+            "unit": view.scale,
         }
     )
 
 
-def _spell_side(side: str) -> str:
-    return {"least": "lowest", "most": "highest"}[side]
+def _make_view_words(href: str, chart: Chart) -> ViewWords:
+    view = chart.view
+    part = {} if view.is_whole else {"from": f"{view.from_s:g}", "to": f"{view.to_s:g}"}
+    unit = {"unit": str(view.scale)} if view.scale is not Scale.CELSIUS else {}
 
+    def link(path: str, **more: str) -> str:
+        query = urlencode({**part, **more})
+        return f"{path}?{query}" if query else path
 
-def _spell_verdict(figures: Mapping[str, Any]) -> str:
-    """Say what the verdict rests on: the deciding limit and how much of it is used."""
-    if not figures:
-        return ""
-    verdict = figures["verdict"]
-    line = verdict["deciding"]
-    if line is None:
-        return "No limit of the window could be held against this trace."
-    words = _word_line(line)
-    of = f" of {words.channel}" if words.channel else ""
-    if line["value"] is None:
-        return f"{words.metric}{of}: {words.reason}."
-    use = f"; window use {words.use}" if words.use else ""
-    reason = f", {words.reason}" if words.reason else ""
-    return f"{words.metric}{of} is {words.value} against {words.limit}{reason}{use}."
-
-
-def _word_line(line: Mapping[str, Any]) -> VerdictWords:
-    lower, upper, unit = line["lower"], line["upper"], line["unit"]
-    limit = f"{lower:g} to {upper:g} {unit}" if lower is not None and upper is not None else ""
-    if not limit:
-        limit = f"at least {lower:g} {unit}" if lower is not None else f"at most {upper:g} {unit}"
-    use = line["window_use_pct"]
-    return VerdictWords(
-        metric=METRICS[Metric(line["metric"])].label,
-        channel=line["channel"],
-        value="–" if line["value"] is None else spell_value(line["value"], unit),
-        limit=limit,
-        use="" if use is None else f"{use:.0f} %",
-        state=word_verdict(line["state"]),
-        reason=line["reason"],
+    return ViewWords(
+        unit=str(view.scale),
+        from_s=part.get("from", ""),
+        to_s=part.get("to", ""),
+        duration_s=f"{view.duration_s:.1f}",
+        seen=dict(chart.about)["Seen"],
+        here=link(href, **unit),
+        whole=f"{href}?{urlencode(unit)}" if unit else href,
+        units=tuple(
+            (str(scale), scale.words, link(href, unit=str(scale)), scale is view.scale)
+            for scale in Scale
+        ),
+        exports=tuple(
+            (name, link(f"{href}/chart.{suffix}", **unit))
+            for name, suffix in (("SVG", "svg"), ("PNG", "png"), ("CSV", "csv"), ("JSON", "json"))
+        ),
     )
 
 
-def _list_channels(run: Run) -> tuple[ChannelHead, ...]:
-    roles = {c["name"]: c for c in (run.trace.channels if run.trace else [])}
-    return tuple(
-        ChannelHead(
-            one["name"],
-            ChannelRole(one["role"]).words
-            + (f" {roles[one['name']]['designator']}" if roles[one["name"]]["designator"] else ""),
-        )
-        for one in (run.figures or {}).get("channels", [])
+def _make_readings(chart: Chart, recorded: RecordedTrace) -> ReadingTable:
+    step_s, moments = list_table_moments(chart)
+    columns = [read_at(recorded, channel, moments) for channel in recorded.channels]
+    scale = chart.view.scale
+    return ReadingTable(
+        step=f"{step_s:g} s",
+        unit=scale.words,
+        names=tuple(channel.name for channel in recorded.channels),
+        rows=tuple(
+            (
+                f"{moment:g}",
+                tuple("–" if at is None else f"{scale.convert(at):.1f}" for at in row),
+            )
+            for moment, row in zip(moments, zip(*columns, strict=True), strict=True)
+        ),
     )
-
-
-def _list_figures(run: Run) -> tuple[FigureRow, ...]:
-    channels = (run.figures or {}).get("channels", [])
-    if not channels:
-        return ()
-    return tuple(
-        FigureRow(
-            Definition(label, DEFINITIONS_IN_WORDS[name]),
-            tuple((spell_outcome(one.get(name)), _spell_note(one.get(name))) for one in channels),
-        )
-        for name, label in CHANNEL_FIGURES.items()
-    )
-
-
-def _list_site_figures(figures: Mapping[str, Any]) -> tuple[tuple[Definition, str], ...]:
-    labels = {
-        "spread": "Spread between joints",
-        "all_above_liquidus": "All joints above liquidus from",
-        "lift": "The part may be lifted from",
-    }
-    site = figures.get("site", {})
-    return tuple(
-        (Definition(label, DEFINITIONS_IN_WORDS[name]), _spell_with_note(site[name]))
-        for name, label in labels.items()
-        if site.get(name) is not None
-    )
-
-
-def _spell_with_note(said: Mapping[str, Any]) -> str:
-    note = _spell_note(said)
-    return f"{spell_outcome(said)}{f' · {note}' if note else ''}"
-
-
-def _spell_note(said: Mapping[str, Any] | None) -> str:
-    if said is None:
-        return ""
-    if "value" not in said:
-        return str(said.get("not_reached") or said.get("cannot_say") or "")
-    moment = said["at_s"]
-    is_moment = said["unit"] == "s" and moment == said["value"]
-    return "" if moment is None or is_moment else f"at {moment:.1f} s"
 
 
 def _list_facts(

@@ -1,0 +1,40 @@
+"""The part and the scale of a chart that an address asks for."""
+
+from typing import Annotated, Final
+
+from fastapi import Depends, Query
+from pydantic import BeforeValidator
+
+from app.jobs.scales import Scale
+
+# As long as any trace can be; the chart itself says where it ends.
+_LONGEST_S: Final = 1e9
+
+
+def _blank_is_none(value: object) -> object:
+    """Take a field that a form sent empty for one that it did not send."""
+    return None if value == "" else value
+
+
+_Moment = Annotated[float | None, BeforeValidator(_blank_is_none)]
+
+
+class AskedPart:
+    """`from` and `to` in s since the first sample, and `unit`, C or F."""
+
+    def __init__(
+        self,
+        unit: Annotated[Scale, Query(description="C or F.")] = Scale.CELSIUS,
+        from_s: Annotated[
+            _Moment, Query(alias="from", ge=0, le=_LONGEST_S, allow_inf_nan=False)
+        ] = None,
+        to_s: Annotated[
+            _Moment, Query(alias="to", ge=0, le=_LONGEST_S, allow_inf_nan=False)
+        ] = None,
+    ) -> None:
+        self.scale = unit
+        self.from_s = from_s
+        self.to_s = to_s
+
+
+AskedView = Annotated[AskedPart, Depends(AskedPart)]

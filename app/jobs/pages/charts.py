@@ -1,0 +1,180 @@
+"""The chart of a run as it is seen, to take along: SVG, PNG, CSV, JSON."""
+
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Depends
+from fastapi.responses import Response, StreamingResponse
+from sqlalchemy.orm import Session
+
+from app.accounts.access import needs
+from app.accounts.permissions import Action
+from app.accounts.queries import map_account_names
+from app.accounts.rules import Person
+from app.core.clock import spell_moment
+from app.core.request import HouseSettings, PathId, RequestSession
+from app.core.settings import Settings
+from app.jobs.chart import Chart, Level, ShownZone, make_view
+from app.jobs.chart_data import spell_chart_csv, view_chart
+from app.jobs.chart_picture import draw_chart_svg, draw_png
+from app.jobs.downloads import spell_disposition
+from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
+from app.jobs.marks import list_marks
+from app.jobs.pages.asked import AskedPart, AskedView
+from app.jobs.pages.words import STEP_WORDS, word_run
+from app.jobs.queries import SiteCard, WorkCard, get_run, get_trace_of, load_place
+from app.jobs.rules import spell_job
+from app.jobs.tables import JobStep, Run
+from app.recipes.body.recipe import RecipeBody
+from app.recipes.body.window import Metric
+from app.recipes.queries import get_body
+from app.traces.queries import RecordedTrace, load_samples
+
+router = APIRouter()
+
+Reader = Annotated[Person, Depends(needs(Action.READ))]
+Exporter = Annotated[Person, Depends(needs(Action.HISTORY_EXPORT))]
+
+# Enough of a digest to find the whole one by; the run's page has that.
+DIGEST_SHOWN: Final = 12
+
+
+def make_chart(
+    session: Session,
+    run: Run,
+    place: tuple[WorkCard, SiteCard, JobStep],
+    recorded: RecordedTrace,
+    *,
+    asked: AskedPart,
+    settings: Settings,
+    points: int = CHART_POINTS,
+) -> Chart:
+    """Return the chart of a run with a trace: the part asked for, and where it comes from."""
+    card, site, step = place
+    revision = site.job_site.revision
+    body = get_body(revision)
+    view = make_view(
+        scale=asked.scale,
+        from_s=asked.from_s,
+        to_s=asked.to_s,
+        duration_s=float(recorded.time_s[-1]),
+    )
+    board = card.job.board
+    operator = map_account_names(session, {run.by_id}).get(run.by_id, "")
+    about = (
+        ("Board", board.serial),
+        ("Assembly", f"{board.assembly.part_number} revision {board.assembly.revision}"),
+        ("Job", spell_job(card.job.id)),
+        ("Run", str(run.id)),
+        ("Line", f"{site.designator}: {STEP_WORDS[step.kind].lower()}"),
+        ("Verdict", word_run(run.state, run.verdict).word),
+        ("Recipe", f"{revision.recipe.code} revision {revision.number}"),
+        ("Recipe digest", (revision.digest or "")[:DIGEST_SHOWN]),
+        ("Samples digest", get_trace_of(run).samples_sha256[:DIGEST_SHOWN]),
+        ("Bench", run.bench.code),
+        ("Operator", operator),
+        ("Started", spell_moment(run.started_at, settings.zone)),
+        ("Seen", f"{view.from_s:.1f} s to {view.to_s:.1f} s of {view.duration_s:.1f} s"),
+        ("Temperatures in", view.scale.words),
+    )
+    return Chart(
+        title=f"Run {run.id} · board {board.serial} · "
+        f"{site.designator}, {STEP_WORDS[step.kind].lower()}",
+        about=about,
+        channels=draw_channels(recorded, points=points, from_s=view.from_s, to_s=view.to_s),
+        zones=list_zones(body),
+        liquidus_c=body.window.liquidus_c,
+        levels=list_levels(body),
+        marks=list_marks(recorded),
+        view=view,
+    )
+
+
+def list_zones(body: RecipeBody) -> tuple[ShownZone, ...]:
+    """Return a recipe's zones, laid from the start of a trace."""
+    zones, start = [], 0.0
+    for zone in body.zones:
+        end = start + zone.time_s
+        zones.append(ShownZone(str(zone.name), start, end, zone.top_c, zone.bottom_c))
+        start = end
+    return tuple(zones)
+
+
+def list_levels(body: RecipeBody) -> tuple[Level, ...]:
+    """Return the limits of the peak; those at one temperature under one name."""
+    named: dict[float, list[str]] = {}
+    for limit in body.window.limits:
+        if limit.metric is Metric.PEAK_C:
+            roles = ", ".join(role.words for role in limit.roles)
+            for side, at in (("lowest", limit.lower), ("highest", limit.upper)):
+                if at is not None:
+                    named.setdefault(at, []).append(f"{side} peak, {roles}")
+    return tuple(Level("; ".join(names), at) for at, names in sorted(named.items()))
+
+
+@router.get("/runs/{run_id}/chart.svg")
+def export_svg(
+    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Reader
+) -> Response:
+    """Give the seen part of the chart as SVG."""
+    chart, _recorded = _load(session, run_id, asked, settings)
+    return _answer(draw_chart_svg(chart), "image/svg+xml", chart, "svg")
+
+
+@router.get("/runs/{run_id}/chart.png")
+def export_png(
+    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Reader
+) -> Response:
+    """Give the seen part of the chart as PNG."""
+    chart, _recorded = _load(session, run_id, asked, settings)
+    return _answer(draw_png(draw_chart_svg(chart)), "image/png", chart, "png")
+
+
+@router.get("/runs/{run_id}/chart.csv")
+def export_csv(
+    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Exporter
+) -> StreamingResponse:
+    """Give every sample of the seen part as CSV, below what it is."""
+    chart, recorded = _load(session, run_id, asked, settings)
+    return StreamingResponse(
+        spell_chart_csv(chart, recorded),
+        media_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": spell_disposition(_name(chart, "csv"))},
+    )
+
+
+@router.get("/runs/{run_id}/chart.json")
+def export_json(
+    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Exporter
+) -> Response:
+    """Give the seen part as JSON: up to 20,000 readings a channel, and all that is drawn."""
+    chart, recorded = _load(session, run_id, asked, settings, points=FULL_POINTS)
+    said = view_chart(chart, is_reduced=is_reduced(recorded, points=FULL_POINTS))
+    return _answer(said.model_dump_json(), "application/json", chart, "json")
+
+
+def _load(
+    session: Session,
+    run_id: int,
+    asked: AskedPart,
+    settings: Settings,
+    *,
+    points: int = CHART_POINTS,
+) -> tuple[Chart, RecordedTrace]:
+    run = get_run(session, run_id)
+    recorded = load_samples(session, get_trace_of(run))
+    place = load_place(session, run)
+    chart = make_chart(session, run, place, recorded, asked=asked, settings=settings, points=points)
+    return chart, recorded
+
+
+def _answer(content: str | bytes, media_type: str, chart: Chart, suffix: str) -> Response:
+    return Response(
+        content,
+        media_type=media_type,
+        headers={"Content-Disposition": spell_disposition(_name(chart, suffix))},
+    )
+
+
+def _name(chart: Chart, suffix: str) -> str:
+    about = dict(chart.about)
+    return f"run-{about['Run']}-board-{about['Board'][:60]}.{suffix}"
