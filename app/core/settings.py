@@ -1,21 +1,41 @@
 """Everything a plant may set, read once from the environment; a wrong value stops the start."""
 
 import os
+import re
 from collections.abc import Iterable
+from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, Field, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
+from sqlalchemy import make_url
+from sqlalchemy.exc import ArgumentError
+
+from app.core.faults import faults_of
 
 PREFIX = "WICKBOOK_"
 
 
+_DATABASE_URL: Final = re.compile(r"sqlite:///(?!:memory:)[^?#]+|postgresql\+psycopg://.+")
+
+
 def _check_zone(name: str) -> str:
     if name not in available_timezones():
-        raise ValueError("write a zone of the IANA list, like Europe/Vienna or UTC")
+        raise ValueError(f"write a zone of the IANA list, like Europe/Vienna, not {name[:60]!r}")
     return name
+
+
+def _check_database_url(url: str) -> str:
+    """Refuse what is no address of a database that keeps; the sentence repeats no password."""
+    try:
+        is_address = bool(_DATABASE_URL.fullmatch(url) and make_url(url).database)
+    except (ArgumentError, ValueError):
+        is_address = False
+    if not is_address:
+        raise ValueError("write sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME")
+    return url
 
 
 class Settings(BaseSettings):
@@ -25,10 +45,8 @@ class Settings(BaseSettings):
 
     database_url: Annotated[
         str,
-        Field(
-            pattern=r"^(sqlite:///|postgresql\+psycopg://)",
-            description="sqlite:///file or postgresql+psycopg://user@host/name",
-        ),
+        Field(description="sqlite:///file or postgresql+psycopg://user@host/name"),
+        AfterValidator(_check_database_url),
     ] = "sqlite:///.wickbook/wickbook.db"
     plant_name: Annotated[str, Field(min_length=1, max_length=80)] = "Our plant"
     plant_zone: Annotated[str, AfterValidator(_check_zone)] = "UTC"
@@ -68,14 +86,11 @@ def read_settings() -> Settings:
     """Read the settings, or leave the program with one line per fault."""
     known = {PREFIX + name.upper() for name in Settings.model_fields}
     # A misspelt name would otherwise be ignored, and its default silently used.
-    faults = [f"{name}: no such setting" for name in sorted(_list_own_names() - known)]
+    faults = [_spell_unknown(name, known) for name in sorted(_list_own_names() - known)]
     try:
         settings = Settings()
     except ValidationError as error:
-        faults += [
-            f"{PREFIX}{str(fault['loc'][0]).upper()}: {fault['msg']}, not {fault['input']!r}"
-            for fault in error.errors()
-        ]
+        faults += [f"{PREFIX}{fault.field.upper()}: {fault.sentence}" for fault in faults_of(error)]
     if faults:
         raise SystemExit(spell_faults(faults))
     return settings
@@ -84,6 +99,11 @@ def read_settings() -> Settings:
 def spell_faults(faults: Iterable[str]) -> str:
     """Spell the faults the way a person reads them on the terminal."""
     return "Wickbook cannot start:\n" + "\n".join(f"  {fault}" for fault in faults)
+
+
+def _spell_unknown(name: str, known: Iterable[str]) -> str:
+    close = get_close_matches(name, list(known), n=1, cutoff=0.85)
+    return f"{name}: no such setting" + (f"; write {close[0]}" if close else "")
 
 
 def _list_own_names() -> set[str]:
