@@ -10,5 +10,6 @@ def spell_number(value: float | None) -> str:
     """
     if value is None:
         return ""
-    text = format(Decimal(repr(float(value))), "f")
+    # Adding nothing takes the sign from a zero.
+    text = format(Decimal(repr(float(value) + 0.0)), "f")
     return text.rstrip("0").rstrip(".") if "." in text else text

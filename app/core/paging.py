@@ -63,7 +63,9 @@ def parse_cursor(cursor: str) -> int:
         word, _, number = text.partition(":")
     except (ValueError, binascii.Error):
         word, number = "", ""
-    if word != "after" or not _NUMBER.fullmatch(number):
+    # The decoder passes over what it does not know, so the spelling is compared as a whole.
+    is_ours = word == "after" and _NUMBER.fullmatch(number) and spell_cursor(int(number)) == cursor
+    if not is_ours:
         raise CursorUnreadable(
             "This cursor was not given by Wickbook; begin again without one.", field="cursor"
         )

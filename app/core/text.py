@@ -6,12 +6,13 @@ from typing import Annotated, Final
 
 from pydantic import AfterValidator, Field
 
-# Category Cc without tab, line feed and carriage return, which remarks may hold.
+# Control characters, separators of lines and paragraphs, and halves of surrogate pairs.
+_REFUSED_KINDS: Final = frozenset({"Cc", "Cs", "Zl", "Zp"})
 _ALLOWED_IN_NOTES: Final = frozenset("\t\n\r")
 
 
 def parse_line(text: str) -> str:
-    """Return one line of text: NFC, outer blanks cut, no control or unpaired surrogate character.
+    """Return one line of text: NFC, outer blanks cut, no control, separator or lone surrogate.
 
     Raises ValueError with a sentence for people.
     """
@@ -25,8 +26,7 @@ def parse_note(text: str) -> str:
 
 def _parse(text: str, *, allowed: frozenset[str]) -> str:
     for place, character in enumerate(text):
-        kind = unicodedata.category(character)
-        if kind == "Cs" or (kind == "Cc" and character not in allowed):
+        if unicodedata.category(character) in _REFUSED_KINDS and character not in allowed:
             raise ValueError(
                 f"character {place + 1} is U+{ord(character):04X}, which no text may hold"
             )
