@@ -34,6 +34,16 @@ HEADERS: Final = {
 }
 
 
+def add_security_headers(headers: MutableHeaders, *, scheme: str) -> None:
+    """Add the headers of every answer; HSTS only where the plant speaks https."""
+    for name, value in HEADERS.items():
+        headers[name] = value
+    if scheme == "https":
+        headers["Strict-Transport-Security"] = "max-age=31536000"
+    if "cache-control" not in headers:
+        headers["Cache-Control"] = "no-store"
+
+
 class SecurityHeaders:
     """Wraps the app; nothing inline and nothing foreign may run in a page."""
 
@@ -45,13 +55,7 @@ class SecurityHeaders:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers[name] = value
-                if scope["scheme"] == "https":
-                    headers["Strict-Transport-Security"] = "max-age=31536000"
-                if "cache-control" not in headers:
-                    headers["Cache-Control"] = "no-store"
+                add_security_headers(MutableHeaders(scope=message), scheme=scope["scheme"])
             await send(message)
 
         await self.app(scope, receive, send_with_headers)

@@ -11,6 +11,8 @@ from app.web.problems import answer_refusal
 
 # Forms without a file; JSON, by whatever name, is as small. All others may be uploads.
 _SMALL_TYPES: Final = frozenset({"", "application/x-www-form-urlencoded"})
+# No limit has as many, and a number of thousands of digits is not read at all.
+MAX_DIGITS: Final = 15
 
 
 class BodyTooLarge(TooLarge):
@@ -34,7 +36,7 @@ class BodyLimits:
         request = Request(scope)
         limit = self._get_limit(request.headers.get("content-type", ""))
         stated = request.headers.get("content-length", "")
-        if stated.isdigit() and int(stated) > limit:
+        if stated.isdecimal() and (len(stated) > MAX_DIGITS or int(stated) > limit):
             await answer_refusal(request, self._refuse(limit))(scope, receive, send)
             return
         counted = 0

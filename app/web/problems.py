@@ -30,6 +30,7 @@ from app.core.refusals import (
     Unknown,
     Unreadable,
 )
+from app.web.headers import add_security_headers
 from app.web.templates import render
 
 log = logging.getLogger("wickbook")
@@ -138,6 +139,15 @@ def install_problems(app: FastAPI) -> None:
     def answer_database(request: Request, error: DBAPIError) -> Response:
         log.error("database refused %s %r: %r", request.method, request.url.path, str(error.orig))
         return answer_refusal(request, get_refusal_of_database(error))
+
+    @app.exception_handler(Exception)
+    def answer_own_fault(request: Request, _: Exception) -> Response:
+        # Answered outside all that wraps the app, which then hands the error on to the log.
+        sentence = "Wickbook failed at this; the service's log says where."
+        status = HTTPStatus.INTERNAL_SERVER_ERROR
+        made = _answer(request, status, "core.failed", sentence, (Fault("", sentence),))
+        add_security_headers(made.headers, scheme=request.url.scheme)
+        return made
 
     @app.exception_handler(PoolTimeout)
     def answer_no_connection(request: Request, _: PoolTimeout) -> Response:
