@@ -11,6 +11,7 @@ from app.core.canonical_json import JsonValue, spell_canonical_json
 from app.core.clock import spell_utc
 
 FORMAT: Final = 1
+EXACT_BELOW: Final = 2**53
 
 
 @dataclass(frozen=True)
@@ -88,10 +89,16 @@ def spell_body(tale: Tale, *, seq: int, link: BoardLink | None) -> bytes:
 
 def read_body(body: bytes) -> dict[str, JsonValue]:
     """Return what an entry's bytes say; ValueError or TypeError when they are no JSON object."""
-    said = json.loads(body)
+    said = json.loads(body, parse_int=_read_integer)
     if not isinstance(said, dict):
         raise TypeError("an entry's body is a JSON object")
     return said
+
+
+def _read_integer(digits: str) -> int | float:
+    # RFC 8785 spells a float as large as this without a point; an integer would never be written.
+    number = int(digits)
+    return number if abs(number) < EXACT_BELOW else float(number)
 
 
 def compute_commitment(*, salt: bytes, username: str, name: str) -> str:
