@@ -16,6 +16,7 @@ from app.traces.files.limits import ReadingLimits
 from app.traces.files.markers import FindingKind
 from app.traces.files.numbers import align, find_number, parse_plain_numbers, to_scaled
 from app.traces.files.reading import Finding, Question, TimeAxis
+from app.traces.files.summer_time import list_clock_changes
 from app.traces.files.times import (
     MAX_TIME_DECIMALS,
     Moment,
@@ -34,6 +35,7 @@ from app.traces.files.times import (
 from app.traces.rules import DecimalMark, ReadingChoices, TimeFormat
 
 _DAY_S: Final = 86_400
+_HOUR_S: Final = 3_600
 # A step over midnight is believed up to ten usual steps, or a minute where those are short.
 _USUAL_STEPS: Final = 10
 _SHORT_GAP_S: Final = 60
@@ -281,6 +283,39 @@ class _Reader:
             )
         return bridged
 
+    def set_clock_right(
+        self, rows: Places, ticks: NDArray[np.int64], decimals: int
+    ) -> NDArray[np.int64]:
+        """Return the ticks without changes of the clock to summer time or back, where shown.
+
+        An hour more that nothing shows to be a change is taken for a pause and listed; an hour
+        less then goes back in time.
+        """
+        right = ticks.copy()
+        for change in list_clock_changes(ticks, decimals=decimals):
+            place = change.place
+            before, after = self.line(int(rows[place])), self.line(int(rows[place + 1]))
+            said = f"{self.written(int(rows[place]))} → {self.written(int(rows[place + 1]))}"
+            kind = FindingKind.SUMMER_TIME
+            if change.is_shown:
+                right[place + 1 :] -= change.hours * _HOUR_S * 10**decimals
+                direction = "forward" if change.hours > 0 else "back"
+                sentence = (
+                    f"The clock was put {direction} by an hour between rows {before} and {after} "
+                    f"({said}), as the samples' spacing shows; the time was counted on."
+                )
+                self.assumptions.append(sentence)
+            elif change.hours > 0:
+                kind = FindingKind.CLOCK_STEP
+                sentence = (
+                    f"Between rows {before} and {after} the clock goes on by an hour more than "
+                    f"usual ({said}); it was taken for a pause."
+                )
+            else:
+                continue
+            self.findings.append(Finding(self.plan.column, kind, before, after, 1, sentence))
+        return right
+
     def check_order(self, rows: Places, ticks: NDArray[np.int64]) -> None:
         stops = np.flatnonzero(np.diff(ticks) <= 0)
         if not stops.size:
@@ -338,6 +373,8 @@ def read_timeline(
     check_several(grid, kept if len(kept) else rows[:1])
     if not is_absolute and not is_number_format(plan.form) and plan.form is not TimeFormat.MM_SS:
         ticks = reader.bridge_midnight(kept, ticks, decimals)
+    if is_absolute and not is_zoned:
+        ticks = reader.set_clock_right(kept, ticks, decimals)
     reader.check_order(kept, ticks)
     ticks.setflags(write=False)
     axis = TimeAxis(
