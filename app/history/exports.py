@@ -15,8 +15,9 @@ from fastapi.responses import StreamingResponse
 from app.audit.tables import NameCard
 from app.core.cells import guard_cell
 from app.core.clock import spell_moment, spell_utc
+from app.history.composer import StoryLine
 from app.history.log_state import Standing
-from app.history.story import Story, StoryLine
+from app.history.story import Story
 from app.history.told import ToldEntry
 from app.jobs.rules import spell_job
 
@@ -184,7 +185,7 @@ def describe_entry(entry: ToldEntry) -> dict[str, Any]:
         body = None
     return {
         "seq": entry.seq,
-        "board_number": entry.number,
+        "board_number": entry.board_number,
         "leaf_hash": entry.leaf_hash.hex(),
         "body": body,
     }

@@ -4,44 +4,30 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Row, Select, func, select
+from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session
 
 from app.accounts.tables import Account
 from app.audit.tables import AuditEntry, NameCard
 from app.boards.rules import BoardUnknown
-from app.boards.tables import Assembly, Board, Placement, Site
+from app.history import selects
 from app.history.rules import EntryUnknown, Period
+from app.history.selects import Question
 from app.history.told import ToldEntry, read_entries
-from app.jobs.tables import Job, JobHold, JobSite, JobStep, Run, StepEntry
-from app.plant.tables import Bench
-from app.recipes.tables import Recipe, RecipeRevision
-from app.traces.tables import Trace
+from app.jobs.tables import Run
+
+ROWS_AT_ONCE: Final = 500
 
 AnyRow = Row[*tuple[Any, ...]]
 Rows = Sequence[AnyRow]
 
-ENTRY_COLUMNS: Final = (
-    AuditEntry.seq,
-    AuditEntry.body,
-    AuditEntry.leaf_hash,
-    AuditEntry.at,
-    AuditEntry.actor_id,
-    AuditEntry.action,
-    AuditEntry.subject_kind,
-    AuditEntry.subject_id,
-    AuditEntry.job_id,
-    AuditEntry.board_id,
-    AuditEntry.board_number,
-)
-
 
 @dataclass(frozen=True)
 class BoardIndex:
-    """A board and all its entries, not read yet; `jobs` are all its jobs, in short."""
+    """A board and all its entries; `jobs` are all its jobs, in short."""
 
     board: AnyRow
-    rows: Rows
+    entries: tuple[ToldEntry, ...]
     jobs: Rows
     open_holds: Rows
     designators: tuple[str, ...]
@@ -72,29 +58,16 @@ class BoardRecords:
 
 def load_index(session: Session, board_id: int) -> BoardIndex:
     """Return a board with its entries, in five questions; BoardUnknown for none."""
+    boards = _ask(session, selects.BOARD, board=board_id)
+    if not boards:
+        raise BoardUnknown(f"There is no board number {board_id}.", field="board_id")
     return BoardIndex(
-        board=_get_board(session, board_id),
-        rows=session.execute(
-            select(*ENTRY_COLUMNS)
-            .where(AuditEntry.board_id == board_id)
-            .order_by(AuditEntry.board_number)
-        ).all(),
-        jobs=session.execute(
-            select(Job.id, Job.state).where(Job.board_id == board_id).order_by(Job.id)
-        ).all(),
-        open_holds=session.execute(
-            select(JobHold.id, JobHold.job_id)
-            .join(Job, Job.id == JobHold.job_id)
-            .where(Job.board_id == board_id, JobHold.lifted_at.is_(None))
-            .order_by(JobHold.id)
-        ).all(),
+        board=boards[0],
+        entries=list_entries(session, selects.ENTRIES, board=board_id),
+        jobs=_ask(session, selects.JOBS_IN_SHORT, board=board_id),
+        open_holds=_ask(session, selects.OPEN_HOLDS, board=board_id),
         designators=tuple(
-            session.scalars(
-                select(Placement.designator)
-                .join(Site, Site.placement_id == Placement.id)
-                .where(Site.board_id == board_id)
-                .order_by(Placement.designator)
-            ).all()
+            row.designator for row in _ask(session, selects.DESIGNATORS, board=board_id)
         ),
     )
 
@@ -106,47 +79,36 @@ def load_records(
 
     The entries are those about the jobs asked for, and those about no job.
     """
-    is_asked = Job.board_id == index.board.id
-    rows = index.rows
+    asked, entries = selects.OF_BOARD, index.entries
+    values: dict[str, Any] = {"board": index.board.id}
     if job_ids is not None:
-        is_asked &= Job.id.in_(job_ids)
-        rows = [row for row in rows if row.job_id is None or row.job_id in job_ids]
-    revisions = _list_revisions(session, is_asked)
-    publishing = session.execute(
-        select(*ENTRY_COLUMNS)
-        .where(
-            AuditEntry.subject_kind == "recipe_revision",
-            AuditEntry.action == "recipes.publish",
-            AuditEntry.subject_id.in_([row.id for row in revisions]),
-        )
-        .order_by(AuditEntry.seq)
-    ).all()
-    entries = read_entries(rows)
-    closings = tuple(entry for entry in entries if entry.action == "jobs.close")
-    if job_ids is not None:
-        closings = read_entries(row for row in index.rows if row.action == "jobs.close")
-    cards = session.execute(select(NameCard.commitment, NameCard.name)).all()
-    accounts = session.execute(select(Account.id, Account.name)).all()
+        asked, values["jobs"] = selects.OF_JOBS, list(job_ids)
+        entries = tuple(e for e in entries if e.job_id is None or e.job_id in job_ids)
+    revisions = _ask(session, asked.revisions, **values)
+    cards = _ask(session, selects.NAMES)
+    accounts = _ask(session, selects.ACCOUNT_NAMES)
     return BoardRecords(
         board=index.board,
-        jobs=session.execute(select(Job.__table__).where(is_asked).order_by(Job.id)).all(),
-        holds=session.execute(
-            select(JobHold.__table__)
-            .join(Job, Job.id == JobHold.job_id)
-            .where(is_asked)
-            .order_by(JobHold.id)
-        ).all(),
-        sites=_list_sites(session, is_asked),
-        steps=_list_steps(session, is_asked),
-        runs=_list_runs(session, is_asked),
+        jobs=_ask(session, asked.jobs, **values),
+        holds=_ask(session, asked.holds, **values),
+        sites=_ask(session, asked.sites, **values),
+        steps=_ask(session, asked.steps, **values),
+        runs=_ask(session, asked.runs, **values),
         revisions=revisions,
         entries=entries,
-        closings=closings,
-        published=read_entries(publishing),
+        closings=tuple(e for e in index.entries if e.action == "jobs.close"),
+        published=list_entries(session, selects.PUBLISHED, revisions=[row.id for row in revisions]),
         names={row.commitment: row.name for row in cards},
         account_names={row.id: row.name for row in accounts},
         figures={},
     )
+
+
+def list_entries(session: Session, question: Question, **values: Any) -> tuple[ToldEntry, ...]:
+    """Return the entries that a select of ENTRY_COLUMNS asks for, with their texts read."""
+    found = session.connection().execute(question, values)
+    # In pieces, so that the rows go while the entries come.
+    return read_entries(row for piece in found.partitions(ROWS_AT_ONCE) for row in piece)
 
 
 def with_figures(
@@ -247,121 +209,6 @@ def list_cards(session: Session, commitments: Collection[str]) -> Sequence[NameC
     ).all()
 
 
-def _get_board(session: Session, board_id: int) -> AnyRow:
-    row = session.execute(
-        select(
-            Board.id,
-            Board.serial,
-            Board.note,
-            Board.registered_at,
-            Board.registered_by_id,
-            Board.scrapped_at,
-            Board.assembly_id,
-            Assembly.part_number,
-            Assembly.revision,
-            Assembly.title,
-        )
-        .join(Assembly, Assembly.id == Board.assembly_id)
-        .where(Board.id == board_id)
-    ).one_or_none()
-    if row is None:
-        raise BoardUnknown(f"There is no board number {board_id}.", field="board_id")
-    return row
-
-
-def _list_sites(session: Session, is_asked: ColumnElement[bool]) -> Rows:
-    return session.execute(
-        select(
-            JobSite.id,
-            JobSite.job_id,
-            JobSite.site_id,
-            JobSite.recipe_revision_id,
-            Placement.designator,
-        )
-        .join(Job, Job.id == JobSite.job_id)
-        .join(Site, Site.id == JobSite.site_id)
-        .join(Placement, Placement.id == Site.placement_id)
-        .where(is_asked)
-        .order_by(JobSite.id)
-    ).all()
-
-
-def _list_steps(session: Session, is_asked: ColumnElement[bool]) -> Rows:
-    return session.execute(
-        select(
-            StepEntry.id,
-            StepEntry.step_id,
-            StepEntry.kind,
-            StepEntry.values.label("used"),
-            StepEntry.lots,
-            StepEntry.remark,
-            StepEntry.corrects_id,
-            StepEntry.by_id,
-            StepEntry.at,
-            JobStep.job_site_id,
-            JobStep.kind.label("step"),
-        )
-        .join(JobStep, JobStep.id == StepEntry.step_id)
-        .join(JobSite, JobSite.id == JobStep.job_site_id)
-        .join(Job, Job.id == JobSite.job_id)
-        .where(is_asked)
-        .order_by(StepEntry.id)
-    ).all()
-
-
-def _list_runs(session: Session, is_asked: ColumnElement[bool]) -> Rows:
-    return session.execute(
-        select(
-            Run.id,
-            Run.job_site_id,
-            Run.step_id,
-            Run.recipe_revision_id,
-            Run.state,
-            Run.trace_id,
-            Run.file_sha256,
-            Run.file_name,
-            Run.by_id,
-            Run.started_at,
-            Run.ended_at,
-            Run.verdict,
-            Run.window_use_pct,
-            Run.abort_reason,
-            Run.remark,
-            JobStep.kind.label("step"),
-            Bench.code.label("bench"),
-            Trace.file_sha256.label("trace_file_sha256"),
-            Trace.samples_sha256,
-            Trace.channels,
-            Trace.rows,
-            Trace.duration_s,
-        )
-        .join(JobStep, JobStep.id == Run.step_id)
-        .join(JobSite, JobSite.id == Run.job_site_id)
-        .join(Job, Job.id == JobSite.job_id)
-        .join(Bench, Bench.id == Run.bench_id)
-        .outerjoin(Trace, Trace.id == Run.trace_id)
-        .where(is_asked)
-        .order_by(Run.id)
-    ).all()
-
-
-def _list_revisions(session: Session, is_asked: ColumnElement[bool]) -> Rows:
-    of_board = (
-        select(JobSite.recipe_revision_id).join(Job, Job.id == JobSite.job_id).where(is_asked)
-    )
-    return session.execute(
-        select(
-            RecipeRevision.id,
-            RecipeRevision.recipe_id,
-            RecipeRevision.number,
-            RecipeRevision.state,
-            RecipeRevision.title,
-            RecipeRevision.body,
-            RecipeRevision.digest,
-            RecipeRevision.approved_by_id,
-            Recipe.code,
-        )
-        .join(Recipe, Recipe.id == RecipeRevision.recipe_id)
-        .where(RecipeRevision.id.in_(of_board))
-        .order_by(RecipeRevision.id)
-    ).all()
+def _ask(session: Session, question: Question, **values: Any) -> Rows:
+    """Return the rows of a question, asked below the object mapper: a board has thousands."""
+    return session.connection().execute(question, values).all()

@@ -17,11 +17,12 @@ from app.core.db import Sessions
 from app.files.queries import FileDamaged, unpack_content
 from app.files.tables import StoredFile
 from app.history.links import RecordKey
-from app.history.queries import ENTRY_COLUMNS
+from app.history.queries import list_entries
 from app.history.records import Difference, check_text, compare, tell_untold
+from app.history.selects import ENTRY_COLUMNS
 from app.history.snapshot import open_snapshot
 from app.history.story import RecordsUnreadable, load_story
-from app.history.told import ToldEntry, read_entries
+from app.history.told import ToldEntry
 from app.recipes.rules import RevisionState
 from app.recipes.tables import Recipe, RecipeRevision
 from app.traces.tables import Trace
@@ -228,12 +229,12 @@ def _iterate_pieces(sessions: Sessions, key: Any) -> Iterator[list[int]]:
 
 
 def _map_told(session: Session, kind: str, ids: list[int]) -> dict[int, list[ToldEntry]]:
-    rows = session.execute(
+    question = (
         select(*ENTRY_COLUMNS)
         .where(AuditEntry.subject_kind == kind, AuditEntry.subject_id.in_(ids))
         .order_by(AuditEntry.seq)
-    ).all()
+    )
     told: dict[int, list[ToldEntry]] = defaultdict(list)
-    for entry in read_entries(rows):
+    for entry in list_entries(session, question):
         told[entry.subject_id].append(entry)
     return told

@@ -6,10 +6,10 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
 from app.audit.tables import AuditEntry
+from app.history.composer import StoryLine
 from app.history.exports import describe_entry, describe_line
 from app.history.log_state import Phase, Progress, Standing, WholeCheck
-from app.history.story import StoryLine
-from app.history.told import read_entry
+from app.history.told import read_entry, read_text
 
 Digest = Annotated[str, Field(description="64 hexadecimal digits.")]
 
@@ -136,7 +136,7 @@ class AuditEntryView(BaseModel):
             board_id=row.board_id,
             board_number=row.board_number,
             body=describe_entry(told)["body"],
-            said=dict(told.said),
+            said=read_text(row.body),
             leaf_hash=row.leaf_hash.hex(),
             root=row.root.hex(),
             frontier=[frontier[at : at + 32].hex() for at in range(0, len(frontier), 32)],

@@ -142,7 +142,8 @@ def show_trail(
         shell=make_shell(request, person, title="Audit trail"),
         log=spell_log(house_log.look(), person=person, zone=settings.zone),
         lines=tuple(
-            _spell_line(row, names.get(entry.person or ""), settings) for row, entry in entries
+            _spell_line(row, names.get(entry.person or ""), settings, person=person)
+            for row, entry in entries
         ),
         next_href=f"/audit{asked.spell_query(cursor=following)}" if following else "",
         actions=tuple((action, spell_action(action)) for action in list_actions(session)),
@@ -173,7 +174,7 @@ def show_entry(
     newest = find_newest(session)
     page = EntryPage(
         shell=make_shell(request, person, title=f"Audit entry {row.seq:,}"),
-        facts=_list_facts(row, names.get(entry.person or ""), settings),
+        facts=_list_facts(row, names.get(entry.person or ""), settings, person=person),
         hashes=(
             ("Leaf hash", row.leaf_hash.hex()),
             ("Root after it", row.root.hex()),
@@ -191,7 +192,9 @@ def show_entry(
     return render("history/entry.html", page)
 
 
-def _spell_line(row: AuditEntry, name: str | None, settings: Settings) -> TrailLine:
+def _spell_line(
+    row: AuditEntry, name: str | None, settings: Settings, *, person: Person
+) -> TrailLine:
     moment = spell_moment(row.at, settings.zone)
     return TrailLine(
         seq=row.seq,
@@ -202,7 +205,7 @@ def _spell_line(row: AuditEntry, name: str | None, settings: Settings) -> TrailL
         words=spell_action(row.action),
         action=row.action,
         subject=f"{row.subject_kind.replace('_', ' ')} {row.subject_id}",
-        subject_href=find_place(row.subject_kind, row.subject_id),
+        subject_href=find_place(row.subject_kind, row.subject_id, person=person),
         job=spell_job(row.job_id) if row.job_id else "",
         job_href=f"/jobs/{row.job_id}" if row.job_id else "",
         board_href=f"/boards/{row.board_id}/history" if row.board_id else "",
@@ -217,18 +220,18 @@ def _spell_person(row: AuditEntry, name: str | None) -> str:
 
 
 def _list_facts(
-    row: AuditEntry, name: str | None, settings: Settings
+    row: AuditEntry, name: str | None, settings: Settings, *, person: Person
 ) -> tuple[tuple[str, str, str], ...]:
     """Return label, text and address of each column."""
     facts = [
         ("When", spell_moment(row.at, settings.zone), ""),
         ("When, in UTC", spell_utc(row.at), ""),
-        ("Who", _spell_person(row, name), find_place("account", row.actor_id or 0)),
+        ("Who", _spell_person(row, name), find_place("account", row.actor_id, person=person)),
         ("What", f"{spell_action(row.action)} ({row.action})", ""),
         (
             "Acted on",
             f"{row.subject_kind.replace('_', ' ')} {row.subject_id}",
-            find_place(row.subject_kind, row.subject_id),
+            find_place(row.subject_kind, row.subject_id, person=person),
         ),
     ]
     if row.actor_id is None:

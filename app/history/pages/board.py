@@ -17,6 +17,7 @@ from app.core.refusals import Refusal
 from app.core.request import HouseSettings, Now, PathId
 from app.core.settings import Settings
 from app.history.asked import AskedStory, StoryAsked
+from app.history.composer import StoryLine
 from app.history.exports import answer_download, stream_csv, stream_json
 from app.history.pages.parts import LogLine, spell_log
 from app.history.queries import list_cards
@@ -25,7 +26,6 @@ from app.history.snapshot import Snapshot
 from app.history.story import (
     Story,
     StoryFilter,
-    StoryLine,
     check_shown,
     filter_lines,
     load_piece,
@@ -191,7 +191,7 @@ def show_history(
             if story.chain_fault
             else ""
         ),
-        chain_text=f"This board's own {len(story.index.rows):,} entries follow each other.",
+        chain_text=f"This board's own {len(story.index.entries):,} entries follow each other.",
         differing=differing[:20],
         differing_more=max(len(differing) - 20, 0),
         lines=tuple(_spell_line(line, settings, person, is_print=is_print) for line in story.lines),
@@ -298,7 +298,7 @@ def _list_differing(story: Story) -> tuple[str, ...]:
 
 
 def _list_people(story: Story) -> tuple[tuple[str, str], ...]:
-    ids = {row.actor_id for row in story.index.rows if row.actor_id is not None}
+    ids = {entry.actor_id for entry in story.index.entries if entry.actor_id is not None}
     names = {number: story.records.account_names.get(number, f"account {number}") for number in ids}
     return tuple((str(number), name) for number, name in sorted(names.items(), key=lambda p: p[1]))
 

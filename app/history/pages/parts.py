@@ -21,6 +21,7 @@ PLACES: Final[Mapping[str, str]] = {
     "recipe_revision": "/recipes/revisions/{id}",
     "run": "/runs/{id}",
 }
+SEEN_WITH: Final[Mapping[str, Action]] = {"account": Action.ACCOUNTS_MANAGE}
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,9 @@ def spell_log(standing: Standing, *, person: Person, zone: ZoneInfo) -> LogLine:
     return LogLine("go", "The log verifies", text, href)
 
 
-def find_place(kind: str, number: int) -> str:
-    """Return the address of a thing's page, empty where it has none."""
+def find_place(kind: str, number: int | None, *, person: Person) -> str:
+    """Return the address of a thing's page, empty where it has none or they may not see it."""
     place = PLACES.get(kind)
-    return place.format(id=number) if place else ""
+    if place is None or not number or not person.may(SEEN_WITH.get(kind, Action.READ)):
+        return ""
+    return place.format(id=number)

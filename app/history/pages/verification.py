@@ -95,7 +95,9 @@ def show_verification(
         shell=make_shell(request, person, title="Is the log whole?", scripts=("verification.js",)),
         log=replace(spell_log(standing, person=person, zone=settings.zone), href=""),
         running=_spell_progress(standing.running, settings) if standing.running else None,
-        check=_spell_check(standing.last_check, settings) if standing.last_check else None,
+        check=_spell_check(standing.last_check, settings, person=person)
+        if standing.last_check
+        else None,
         failure=standing.failure or "",
         can_verify=person.may(Action.AUDIT_VERIFY),
     )
@@ -131,7 +133,7 @@ def _spell_progress(running: Progress, settings: Settings) -> RunningItem:
     )
 
 
-def _spell_check(check: WholeCheck, settings: Settings) -> CheckItem:
+def _spell_check(check: WholeCheck, settings: Settings, *, person: Person) -> CheckItem:
     word = "whole" if check.is_whole else "records differ"
     return CheckItem(
         shape="go" if check.is_whole else "stop",
@@ -147,7 +149,7 @@ def _spell_check(check: WholeCheck, settings: Settings) -> CheckItem:
             DifferenceItem(
                 name=one.name,
                 sentence=one.sentence,
-                href=find_place(one.record.kind.replace(" ", "_"), one.record.id),
+                href=find_place(one.record.kind.replace(" ", "_"), one.record.id, person=person),
                 entry=f"entry {one.seq:,}" if one.seq else "",
                 entry_href=f"/audit/{one.seq}" if one.seq else "",
             )
