@@ -256,7 +256,7 @@ def show_card(
         state=word_job(job.state, job.outcome, is_held=is_held),
         next=word_next(job.state, waiting, is_held=is_held),
         facts=_list_facts(job, names, settings),
-        board_href=f"/boards/{job.board_id}",
+        board_href=f"/boards/{job.board_id}/history",
         serial=job.board.serial,
         hold=word_hold(card.open_hold, names, settings.zone) if card.open_hold else None,
         holds=tuple(word_hold(hold, names, settings.zone) for hold in card.holds),
