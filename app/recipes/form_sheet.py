@@ -17,6 +17,7 @@ from app.recipes.body.lengths import LengthUnit, TypedLength, parse_length, spel
 from app.recipes.body.stencil import Aperture
 from app.recipes.form_fields import GROUPS, Choices, FieldSpec, GroupSpec, Kind, RowsSpec
 from app.recipes.form_values import count_rows, place_faults, split_words
+from app.recipes.sums.links import SumLink, list_sum_links
 
 _SECONDS: Final = re.compile(r"[0-9]{1,6}([.][0-9]{1,6})?")
 
@@ -77,6 +78,7 @@ class FormGroup:
     faults: tuple[str, ...]
     deposit_kind: str
     computed: str = ""
+    sums: tuple[SumLink, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -137,6 +139,7 @@ def _lay_group(
         faults=faults.get(spec.path, ()) if is_first else (),
         deposit_kind=spec.deposit_kind,
         computed=_sum_times(fields) if spec.path == "zones" else "",
+        sums=list_sum_links(spec.path, fields, deposit_kind=spec.deposit_kind),
     )
 
 

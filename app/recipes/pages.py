@@ -21,7 +21,14 @@ from app.core.paging import AskedPage
 from app.core.refusals import Fault, Refusal, Unreadable
 from app.core.request import HouseSettings, Now, PathId, RequestSession
 from app.core.text import Code, Line, OptionalLine
-from app.recipes import pages_compare, pages_edit, pages_moves, pages_revision, service
+from app.recipes import (
+    pages_compare,
+    pages_edit,
+    pages_moves,
+    pages_revision,
+    pages_sums,
+    service,
+)
 from app.recipes.body.forms import BodyUnreadable
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import default_body
@@ -46,6 +53,8 @@ from app.web.shell import Shell, add_notices, go_to
 from app.web.templates import render
 
 router = APIRouter()
+# Its addresses come before those that take any word for a recipe's number.
+router.include_router(pages_sums.router)
 
 Reader = Annotated[Person, Depends(needs(Action.READ))]
 Writer = Annotated[Person, Depends(needs(Action.RECIPES_WRITE))]

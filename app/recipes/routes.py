@@ -13,7 +13,7 @@ from app.core.conditional import IfMatch, check_if_match, spell_etag
 from app.core.paging import AskedPage, Piece, take_piece
 from app.core.request import Now, PathId, RequestSession
 from app.core.text import Code, OptionalLine, RowId
-from app.recipes import service
+from app.recipes import routes_sums, service
 from app.recipes.body.compare import compare_bodies
 from app.recipes.queries import (
     RecipeFilter,
@@ -47,6 +47,7 @@ from app.recipes.tables import RecipeRevision
 from app.web.once import CreateOnce
 
 router = APIRouter(tags=["recipes"])
+router.include_router(routes_sums.router)
 
 Reader = Annotated[Person, Depends(needs(Action.READ))]
 Writer = Annotated[Person, Depends(needs(Action.RECIPES_WRITE))]

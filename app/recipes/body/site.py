@@ -45,12 +45,15 @@ class FluxDip(Part):
     dwell_s: Annotated[float, Field(ge=0, le=60), AsNumber]
 
 
+FoilThickness = Annotated[TypedLength, within_mm("0.02", "1")]
+
+
 class PasteDeposit(Part):
     """Paste is printed through a foil of 0.02 to 1 mm."""
 
     kind: Literal["paste"]
     alloy: Line
-    foil_thickness: Annotated[TypedLength, within_mm("0.02", "1")]
+    foil_thickness: FoilThickness
     apertures: Annotated[
         tuple[Aperture, ...], Field(max_length=50, json_schema_extra={"minItems": 1}), at_least(1)
     ]
