@@ -17,7 +17,7 @@ _SIGNATURES: Final = (
     (b"GIF8", "a GIF picture"),
     (b"BM", "a bitmap picture"),
     (b"%PDF", "a PDF document"),
-    (b"PK\x03\x04", "a ZIP archive (workbooks of spreadsheets are such)"),
+    (b"PK\x03\x04", "a ZIP archive"),
     (b"PK\x05\x06", "an empty ZIP archive"),
     (b"\xd0\xcf\x11\xe0", "an old office document or workbook"),
     (b"\x1f\x8b", "a gzip archive"),
@@ -85,9 +85,14 @@ def decode(content: bytes, *, limits: ReadingLimits) -> Decoded:
     if control is not None:
         raise NotText(_spell_control(content, text, control), field=FIELD)
     text = text.replace("\r\n", "\n").replace("\r", "\n").replace("\f", "\n")
-    if not text.strip():
+    return check_text(Decoded(text, encoding))
+
+
+def check_text(decoded: Decoded) -> Decoded:
+    """Return the text, or refuse one of blanks with EmptyFile."""
+    if not decoded.text.strip():
         raise EmptyFile("The file is empty: there is no row in it.", field=FIELD)
-    return Decoded(text, encoding)
+    return decoded
 
 
 def _decode_known(content: bytes) -> tuple[str, str]:
@@ -120,7 +125,10 @@ def _decode_known(content: bytes) -> tuple[str, str]:
 
 
 def _spell_kind(kind: str) -> str:
-    return f"The file looks like {kind}; a logger's text file (CSV) is what can be read."
+    return (
+        f"The file looks like {kind}; a logger's text file (CSV) or an Excel workbook (.xlsx) is "
+        "what can be read."
+    )
 
 
 def _spell_control(content: bytes, text: str, control: re.Match[str]) -> str:

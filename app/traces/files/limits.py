@@ -8,10 +8,12 @@ from typing import Final
 class ReadingLimits:
     """The most that is read of each; a refusal names the limit that was passed.
 
-    `max_line_length` counts the bytes of the line in UTF-8, `max_rows` rows with samples.
+    `max_line_length` counts the bytes of the line in UTF-8, `max_rows` rows with samples,
+    `max_unpacked_bytes` all parts of an Excel workbook together.
     """
 
     max_bytes: int = 32 * 1024 * 1024
+    max_unpacked_bytes: int = 64 * 1024 * 1024
     max_rows: int = 500_000
     max_columns: int = 1_000
     max_temperature_columns: int = 64

@@ -7,7 +7,7 @@ import numpy as np
 
 from app.core.refusals import Unacceptable
 from app.traces.files.cells import CellClass, classify
-from app.traces.files.decoding import FIELD, decode
+from app.traces.files.decoding import FIELD, check_text, decode
 from app.traces.files.dialect import find_decimal_mark, find_delimiter
 from app.traces.files.grid import Grid, Places, split_grid
 from app.traces.files.guess import guess_columns
@@ -24,6 +24,7 @@ from app.traces.files.millivolts import compute_temperatures
 from app.traces.files.reading import Finding, LoggerReading, TemperatureColumn
 from app.traces.files.temperatures import read_temperatures
 from app.traces.files.timeline import check_several, read_timeline
+from app.traces.files.workbook import is_workbook, read_workbook
 from app.traces.rules import ColumnRole, DecimalMark, Delimiter, ReadingChoices
 
 _NO_CHOICES: Final = ReadingChoices()
@@ -47,23 +48,30 @@ def read_logger_file(
     choices: ReadingChoices | None = None,
     limits: ReadingLimits = DEFAULT_LIMITS,
 ) -> LoggerReading:
-    """Read a general data logger's text file: time and temperatures exactly as written.
+    """Read a logger's text file or Excel workbook: time and temperatures exactly as written.
 
-    What is not chosen is guessed, and each guess says why. Nothing is converted here; a unit
-    that the file does not state stays None and is asked for. Raises refusals `traces.…` that
-    name row, column and limit, and nothing else.
+    What is not chosen is guessed, and each guess says why. Nothing is converted here but
+    millivolts; a unit that the file does not state stays None and is asked for. Raises refusals
+    `traces.…` that name row, column and limit, and nothing else.
     """
     chosen = choices or _NO_CHOICES
-    decoded = decode(content, limits=limits)
-    delimiter = chosen.delimiter or find_delimiter(decoded.text)
+    book = read_workbook(content, limits=limits) if is_workbook(content) else None
+    decoded = check_text(book.decoded) if book else decode(content, limits=limits)
+    delimiter = Delimiter.TAB if book else chosen.delimiter or find_delimiter(decoded.text)
     if delimiter is None:
         # The grid of whatever delimiter has one column and refuses with its row.
         delimiter = Delimiter.COMMA
     grid = split_grid(decoded.text, delimiter=delimiter, limits=limits)
     width = find_width(grid)
     texts = [grid.row_texts(row) for row in sample_rows(grid, width)]
-    mark = chosen.decimal_mark or find_decimal_mark(
-        [cell for row in texts for cell in row], text=decoded.text, delimiter=delimiter
+    # A sheet's own numbers are always spelled with a point.
+    own_mark = DecimalMark.POINT if book and book.has_numbers else None
+    mark = (
+        own_mark
+        or chosen.decimal_mark
+        or find_decimal_mark(
+            [cell for row in texts for cell in row], text=decoded.text, delimiter=delimiter
+        )
     )
     layout = find_layout(
         grid,
@@ -133,7 +141,11 @@ def read_logger_file(
         columns=tuple(columns),
         guesses=guesses.columns,
         findings=tuple(findings),
-        assumptions=(*guesses.assumptions, *timeline.assumptions),
+        assumptions=(
+            *(book.assumptions if book else ()),
+            *guesses.assumptions,
+            *timeline.assumptions,
+        ),
         questions=(*guesses.questions, *timeline.questions),
     )
 
