@@ -214,6 +214,21 @@ def test_a_body_that_lags_the_joint_names_both_as_swapped() -> None:
     assert _figure(faults[0], "body lags the joint by") == pytest.approx(3.0, abs=1.0)
 
 
+def test_on_a_slow_rise_noise_makes_no_lag() -> None:
+    time_s = np.arange(0.0, 36_000.0, 1.0)
+    slow = 25.0 + 200.0 * np.sin(np.pi * time_s / 36_000.0)
+    for seed in range(8):
+        site = {"body": _noisy(slow, seed), "joint": _noisy(slow, 100 + seed)}
+        assert _find(site, time_s) == []
+
+
+def test_many_spikes_are_summed_up_as_one_loose_junction() -> None:
+    site = _site()
+    site["joint"][20:-20:40] += 40.0
+    fault = _find_one(site)
+    assert (fault.kind, _samples(fault)) == (FaultKind.LOOSE_JUNCTION, (20, 620))
+
+
 def test_a_contact_that_comes_and_goes_is_a_loose_junction() -> None:
     site = _site()
     dice = np.random.default_rng(5)

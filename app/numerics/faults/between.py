@@ -1,5 +1,6 @@
 """Faults that show against the other channels: short, reversed, swapped."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Final
 
@@ -41,6 +42,7 @@ _LATER_AT: Final = 6
 _LEAST_RISE_K: Final = 40.0
 _LAG_S: Final = 0.7
 _LAG_OF_USUAL: Final = 0.5
+_LAG_OF_NOISE: Final = 2.0
 
 
 def estimate_air(channels: Sequence[Readings]) -> float | None:
@@ -66,11 +68,11 @@ def find_still(
     """
     if readings.value_c.size < _FEWEST or readings.role is FaultRole.AIR:
         return None
-    lowest, highest = float(readings.value_c.min()), float(readings.value_c.max())
+    lowest, highest = readings.lowest_c, readings.highest_c
     is_far = readings.role in {FaultRole.ADJACENT, FaultRole.UNKNOWN}
     still_k, rise_k = (_STILL_FAR_K, _OTHERS_RISE_FAR_K) if is_far else (_STILL_K, _OTHERS_RISE_K)
     moved_k = highest - lowest
-    others_k = max((float(np.ptp(other.value_c)) for other in others), default=0.0)
+    others_k = max((other.highest_c - other.lowest_c for other in others), default=0.0)
     last = readings.value_c.size - 1
     lasting_s = float(readings.time_s[last] - readings.time_s[0])
     is_constant = moved_k == 0.0 and last >= _CONSTANT_FEWEST and lasting_s >= _CONSTANT_S
@@ -99,7 +101,7 @@ def find_reversed(readings: Readings, *, air_c: float | None) -> ChannelFault | 
         limit_c = start_c - _BELOW_START_K
     else:
         limit_c = _BELOW_HOT_START_C
-    if readings.value_c.size < _FEWEST or float(readings.value_c.min()) >= limit_c:
+    if readings.value_c.size < _FEWEST or readings.lowest_c >= limit_c:
         return None
     below = np.flatnonzero(readings.value_c < limit_c)
     if below.size < max(_LEAST_BELOW, _LEAST_BELOW_SHARE * readings.value_c.size):
@@ -109,7 +111,7 @@ def find_reversed(readings: Readings, *, air_c: float | None) -> ChannelFault | 
         (int(below[0]), int(below[-1])),
         LEFT_OUT,
         Figure("start", start_c, Unit.CELSIUS),
-        Figure("lowest", float(readings.value_c.min()), Unit.CELSIUS),
+        Figure("lowest", readings.lowest_c, Unit.CELSIUS),
         Figure("readings below", float(below.size)),
     )
 
@@ -119,8 +121,8 @@ def find_swapped(channels: Mapping[str, Readings]) -> list[ChannelFault]:
 
     The gas meets the body first. Compared are the moments at which both have risen by eight
     shares, 15 % to 60 %, of the smaller rise: swapped where the body is later than one and the
-    same joint at six of them, in the middle by more than 0.7 s and half a sampling interval. Both
-    channels are named.
+    same joint at six of them, in the middle by more than 0.7 s, half a sampling interval
+    and what twice the noise makes of it. Both channels are named.
     """
     bodies = [channel for channel in channels.values() if channel.role is FaultRole.BODY]
     joints = [channel for channel in channels.values() if channel.role is FaultRole.JOINT]
@@ -152,18 +154,24 @@ def _measure_lag(body: Readings, joint: Readings) -> float:
         return 0.0
     starts = (_start_of(body), _start_of(joint))
     rise_k = min(
-        float(channel.value_c.max()) - start
-        for channel, start in zip((body, joint), starts, strict=True)
+        channel.highest_c - start for channel, start in zip((body, joint), starts, strict=True)
     )
     if rise_k < _LEAST_RISE_K:
         return 0.0
-    lags_s = [
-        _find_moment(body, starts[0] + share * rise_k)
-        - _find_moment(joint, starts[1] + share * rise_k)
-        for share in _LEVEL_SHARES
-    ]
-    is_later = sum(lag_s > 0.0 for lag_s in lags_s) >= _LATER_AT
-    return find_middle(np.array(lags_s)) if is_later else 0.0
+    moments = np.array(
+        [
+            [_find_moment(one, start + share * rise_k) for share in _LEVEL_SHARES]
+            for one, start in zip((body, joint), starts, strict=True)
+        ]
+    )
+    lags_s = moments[0] - moments[1]
+    if int(np.count_nonzero(lags_s > 0.0)) < _LATER_AT:
+        return 0.0
+    # On a slow rise noise alone moves a crossing for long.
+    slow_s_per_k = float(np.ptp(moments[1])) / (rise_k * (_LEVEL_SHARES[-1] - _LEVEL_SHARES[0]))
+    noise_k = math.hypot(body.noise_k, joint.noise_k)
+    lag_s = find_middle(lags_s)
+    return lag_s if lag_s > _LAG_OF_NOISE * noise_k * slow_s_per_k else 0.0
 
 
 def _find_moment(channel: Readings, level_c: float) -> float:

@@ -1,5 +1,6 @@
 """Finds every fault of a recording, in the order in which one explains another."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Final
@@ -17,6 +18,7 @@ from app.numerics.faults.shapes import (
     ChannelFault,
     FaultRole,
     Readings,
+    bend,
     caution,
     find_middle,
 )
@@ -124,8 +126,8 @@ def _weigh_gap(gap: ChannelFault, channels: Iterable[Readings]) -> ChannelFault:
         around = np.interp(
             (gap.evidence.at_s, gap.evidence.until_s), channel.time_s, channel.value_c
         )
-        lowest, highest = float(channel.value_c.min()), float(channel.value_c.max())
-        if float(around.max()) - lowest > _HARMLESS_SHARE * (highest - lowest):
+        span_k = channel.highest_c - channel.lowest_c
+        if float(around.max()) - channel.lowest_c > _HARMLESS_SHARE * span_k:
             return gap
     return replace(gap, consequence=caution())
 
@@ -134,15 +136,27 @@ def _make_readings(
     name: str, role: FaultRole, time_s: FloatArray, value_c: FloatArray, sample: IntArray
 ) -> Readings:
     steps_k = np.diff(value_c)
-    return Readings(name, role, time_s, value_c, sample, steps_k, _estimate_noise(steps_k))
+    lowest_c, highest_c = (
+        (float(value_c.min()), float(value_c.max())) if value_c.size else (math.nan, math.nan)
+    )
+    return Readings(
+        name=name,
+        role=role,
+        time_s=time_s,
+        value_c=value_c,
+        sample=sample,
+        steps_k=steps_k,
+        noise_k=_estimate_noise(steps_k),
+        lowest_c=lowest_c,
+        highest_c=highest_c,
+    )
 
 
 def _estimate_noise(steps_k: FloatArray) -> float:
     if steps_k.size < _FEWEST_FOR_NOISE:
         return 0.0
-    bends = np.abs(np.diff(steps_k, 2))
-    thinned = bends[:: 1 + bends.size // _NOISE_FROM]
-    return find_middle(thinned) / NOISE_OF_THIRD_DIFFERENCE
+    bends, _ = bend(steps_k, at_most=_NOISE_FROM)
+    return find_middle(np.abs(bends)) / NOISE_OF_THIRD_DIFFERENCE
 
 
 def _read_time(time_s: ArrayLike) -> FloatArray:

@@ -16,6 +16,7 @@ from app.numerics.faults.shapes import (
     FaultKind,
     Figure,
     Readings,
+    bend,
     caution,
     find_middle,
 )
@@ -42,6 +43,8 @@ _LEFT_BEHIND_K: Final = 25.0
 _BREAK_K_PER_S: Final = 0.4
 _BREAK_S: Final = 5.0
 _HALF: Final = 0.5
+_LOOKED_AT: Final = 8_000
+_MOST_FINDINGS: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,7 @@ def find_flats(readings: Readings, others: Sequence[Readings]) -> list[ChannelFa
     fewest = _count_improbable(readings, ends)
     found: list[ChannelFault] = []
     clipped: list[_Run] = []
-    for first, last in ends.tolist():
+    for first, last in _keep_doubtful(readings, ends, fewest).tolist():
         run = _read_run(readings, others, (first, last), fewest)
         if not (run.beats_noise or run.is_left_behind or run.catches_up_k > 0.0):
             continue
@@ -77,9 +80,26 @@ def find_flats(readings: Readings, others: Sequence[Readings]) -> list[ChannelFa
             clipped.append(run)
         else:
             found.append(_blame_flat(readings, run))
+    if len(found) > _MOST_FINDINGS:
+        found = [_sum_up(readings, found)]
     if clipped:
         found.append(_blame_clipped(readings, clipped))
     return found
+
+
+def _keep_doubtful(readings: Readings, ends: IntArray, fewest: tuple[int, int] | None) -> IntArray:
+    """Keep the runs for which one of the three reasons can hold at all."""
+    first, last = ends[:, 0], ends[:, 1]
+    lasting_s = readings.time_s[last] - readings.time_s[first]
+    steps = readings.steps_k.size
+    jumps_k = np.abs(readings.steps_k[np.minimum(last, steps - 1)]) * (last < steps)
+    is_doubtful = (lasting_s >= _LEFT_BEHIND_S) | (
+        (lasting_s >= _LEAST_S) & (jumps_k > _CATCHING_UP_K)
+    )
+    if fewest is not None:
+        is_doubtful |= last - first + 1 >= min(fewest)
+    doubtful: IntArray = ends[is_doubtful]
+    return doubtful
 
 
 def _find_long_runs(steps_k: FloatArray) -> IntArray:
@@ -102,16 +122,15 @@ def _count_improbable(readings: Readings, ends: IntArray) -> tuple[int, int] | N
     free = readings.steps_k[~is_in_run[1:]]
     if free.size < _FEWEST_EQUAL:
         return None
-    bends = np.diff(free, 2)
-    sizes = np.abs(bends)
-    noise_k = find_middle(sizes) / NOISE_OF_THIRD_DIFFERENCE
-    moved = np.abs(free)
+    bends, next_bends = bend(free, at_most=_LOOKED_AT)
+    noise_k = find_middle(np.abs(bends)) / NOISE_OF_THIRD_DIFFERENCE
+    moved = np.abs(free[:: 1 + free.size // _LOOKED_AT])
     moved = moved[moved > _SMALLEST_STEP_K]
     digit_k = float(moved.min()) if moved.size else math.inf
     if noise_k < max(_LEAST_NOISE_K, _LEAST_NOISE_OF_STEP * digit_k):
         return None
     # Third differences of noise change sign three times in four; of a curve, hardly ever.
-    alternation = float(np.count_nonzero(bends[1:] * bends[:-1] < 0.0)) / (bends.size - 1)
+    alternation = float(np.mean(bends * next_bends < 0.0))
     if alternation < _LEAST_ALTERNATION:
         return None
     chance = min(digit_k / (2.0 * noise_k * math.sqrt(math.pi)), _HALF)
@@ -129,7 +148,7 @@ def _read_run(
 ) -> _Run:
     first, last = ends
     count = last - first + 1
-    at_top = bool(readings.value_c[first] == readings.value_c.max())
+    at_top = float(readings.value_c[first]) == readings.highest_c
     lasting_s = float(readings.time_s[last] - readings.time_s[first])
     return _Run(
         first,
@@ -189,10 +208,10 @@ def _measure_catching_up_k(readings: Readings, last: int) -> float:
 
 def _is_at_an_end_of_range(readings: Readings, run: _Run) -> bool:
     """Whether a run looks clipped: the highest or lowest value, entered and left smoothly."""
-    value = readings.value_c[run.first]
+    value = float(readings.value_c[run.first])
     if run.first == 0 or run.last == readings.value_c.size - 1 or run.catches_up_k > 0.0:
         return False
-    return bool(value == readings.value_c.max() or value == readings.value_c.min())
+    return value in {readings.highest_c, readings.lowest_c}
 
 
 def _blame_flat(readings: Readings, run: _Run) -> ChannelFault:
@@ -215,4 +234,14 @@ def _blame_clipped(readings: Readings, runs: Sequence[_Run]) -> ChannelFault:
         caution(*CLIPPED),
         Figure("reading", value, Unit.CELSIUS),
         Figure("equal readings", float(sum(run.last - run.first + 1 for run in runs))),
+    )
+
+
+def _sum_up(readings: Readings, faults: Sequence[ChannelFault]) -> ChannelFault:
+    """Return one flat line from the first to the last of many."""
+    samples = [fault.evidence.first_sample for fault in faults]
+    samples += [fault.evidence.last_sample for fault in faults]
+    first, last = np.searchsorted(readings.sample, (min(samples), max(samples))).tolist()
+    return readings.blame(
+        FaultKind.FLAT_LINE, (first, last), LEFT_OUT, Figure("stretches", float(len(faults)))
     )

@@ -40,7 +40,7 @@ _SPIKE_OF_NOISE: Final = 12.0
 _SPIKE_OF_STEPS: Final = 3.0
 _END_SPIKE_OF_STEPS: Final = 6.0
 _WIDEST_SPIKE: Final = 3
-_MOST_SPIKES: Final = 12
+_MOST_FINDINGS: Final = 12
 _DROP_K: Final = 15.0
 _DROP_OF_EXCESS: Final = 0.15
 _DROP_OF_STEPS: Final = 6.0
@@ -57,7 +57,8 @@ def find_leaps(
 
     Loose: large steps up and down in quick turns, or one sudden drop towards the air. Short: a
     sudden drop to the air's temperature (within 6 K or a tenth of what it fell) that stays calm.
-    Spike: one to three readings out of line. `known` are stretches explained by other faults;
+    Spike: one to three readings out of line. More than twelve findings are summed up as one loose
+    junction. `known` are stretches explained by other faults;
     gas itself may leap, so a channel in air is only searched for spikes.
     """
     if readings.value_c.size < _FEWEST_READINGS:
@@ -72,22 +73,44 @@ def find_leaps(
         # Across a pause a step is no leap.
         sizes[breaks] = 0.0
         large = np.setdiff1d(large, breaks, assume_unique=True)
-    faults: list[ChannelFault] = []
-    explained = list(known)
+    explained = _Explained(readings.value_c.size, known)
+    loose: list[ChannelFault] = []
     if readings.role is not FaultRole.AIR:
-        restless = [span for span in _find_restless(readings, large) if not _meets(span, known)]
-        faults += [_blame_restless(readings, span) for span in restless]
-        explained += restless
-        for first, last in _find_drops(readings, sizes, large):
-            if not _meets((first, last), explained):
-                faults.append(_blame_drop(readings, (first, last), air_c))
-                explained.append((first, last))
-    spikes = [
-        span for span in _find_spikes(readings, sizes, noise_k) if not _meets(span, explained)
-    ]
-    if len(spikes) > _MOST_SPIKES:
-        return [*faults, _blame_restless(readings, (spikes[0][0], spikes[-1][1]))]
-    return faults + [_blame_spike(readings, span) for span in spikes]
+        restless = [span for span in _find_restless(readings, large) if explained.is_free(span)]
+        loose += [_blame_restless(readings, span) for span in restless]
+        explained.add(restless)
+        for span in _find_drops(readings, sizes, large):
+            if explained.is_free(span):
+                loose.append(_blame_drop(readings, span, air_c))
+                explained.add([span])
+    found = _find_spikes(readings, sizes, noise_k)
+    spikes = [_blame_spike(readings, span) for span in found if explained.is_free(span)]
+    return [*_sum_up(readings, loose), *_sum_up(readings, spikes)]
+
+
+class _Explained:
+    """Which readings other findings explain, and the ones beside them."""
+
+    def __init__(self, count: int, known: Sequence[Span]) -> None:
+        self._is_taken = np.zeros(count, dtype=np.bool_)
+        self.add(known)
+
+    def add(self, spans: Sequence[Span]) -> None:
+        for first, last in spans:
+            self._is_taken[max(0, first - 1) : last + 2] = True
+
+    def is_free(self, span: Span) -> bool:
+        return not bool(self._is_taken[span[0] : span[1] + 1].any())
+
+
+def _sum_up(readings: Readings, faults: list[ChannelFault]) -> list[ChannelFault]:
+    """Return the faults, or one loose junction across them all where there are too many."""
+    if len(faults) <= _MOST_FINDINGS:
+        return faults
+    samples = [fault.evidence.first_sample for fault in faults]
+    samples += [fault.evidence.last_sample for fault in faults]
+    first, last = np.searchsorted(readings.sample, (min(samples), max(samples))).tolist()
+    return [_blame_restless(readings, (first, last))]
 
 
 def _find_breaks(readings: Readings) -> NDArray[np.intp]:
@@ -97,11 +120,6 @@ def _find_breaks(readings: Readings) -> NDArray[np.intp]:
         (apart_s > _BREAK_OF_USUAL * find_middle(apart_s))
         | (apart > _BREAK_OF_USUAL * find_middle(apart))
     )
-
-
-def _meets(span: Span, others: Sequence[Span]) -> bool:
-    """Whether a span overlaps or touches one of the others."""
-    return any(span[0] <= last + 1 and span[1] >= first - 1 for first, last in others)
 
 
 def _find_restless(readings: Readings, large: NDArray[np.intp]) -> list[Span]:
@@ -129,19 +147,25 @@ def _find_drops(readings: Readings, sizes: FloatArray, large: NDArray[np.intp]) 
     The span begins with the first reading after the drop.
     """
     last = readings.value_c.size - 1
-    sudden = [at for at in large.tolist() if sizes[at] >= _DROP_K and _stands_alone(sizes, at)]
+    sudden = _keep_lonely(sizes, large[sizes[large] >= _DROP_K])
+    is_rise = readings.steps_k[sudden] > 0.0
+    drops, rises = sudden[~is_rise], sudden[is_rise]
     spans: list[Span] = []
-    for at in sudden:
-        if readings.steps_k[at] >= 0.0 or (spans and at < spans[-1][1]):
-            continue
-        rises = [up for up in sudden if up > at and readings.steps_k[up] > 0.0]
-        spans.append((at + 1, rises[0] if rises else last))
+    for at, after in zip(drops.tolist(), np.searchsorted(rises, drops).tolist(), strict=True):
+        if not spans or at >= spans[-1][1]:
+            spans.append((at + 1, int(rises[after]) if after < rises.size else last))
     return spans
 
 
-def _stands_alone(sizes: FloatArray, at: int) -> bool:
-    beside = np.concatenate((sizes[max(0, at - _BESIDE) : at], sizes[at + 1 : at + 1 + _BESIDE]))
-    return bool(beside.size > _BESIDE and sizes[at] > _DROP_OF_STEPS * beside.max())
+def _keep_lonely(sizes: FloatArray, places: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Keep the steps that are six times as large as each of the three to both sides."""
+    places = places[(places > 0) & (places < sizes.size - 1)]
+    largest = np.zeros(places.size)
+    for offset in (*range(-_BESIDE, 0), *range(1, _BESIDE + 1)):
+        beside = places + offset
+        is_there = (beside >= 0) & (beside < sizes.size)
+        np.maximum(largest, sizes[beside * is_there] * is_there, out=largest)
+    return places[sizes[places] > _DROP_OF_STEPS * largest]
 
 
 def _find_spikes(readings: Readings, sizes: FloatArray, noise_k: float) -> list[Span]:
@@ -149,6 +173,9 @@ def _find_spikes(readings: Readings, sizes: FloatArray, noise_k: float) -> list[
     least_k = max(_SPIKE_K, _SPIKE_OF_NOISE * noise_k)
     steps, value = readings.steps_k, readings.value_c
     spans = _find_end_spikes(sizes, least_k, value.size)
+    is_taken = np.zeros(value.size, dtype=np.bool_)
+    for first, last in spans:
+        is_taken[first : last + 1] = True
     edges = np.concatenate(([0], np.flatnonzero(np.abs(np.diff(steps)) > least_k) + 1))
     for width in range(1, _WIDEST_SPIKE + 1):
         # Step `at` leads out of line, step `at + width` leads back; the line has the steps beside.
@@ -166,9 +193,10 @@ def _find_spikes(readings: Readings, sizes: FloatArray, noise_k: float) -> list[
             & (2.0 * offset < height)
         )
         for place in at[is_spike].tolist():
-            span = (place + 1, place + width)
-            if not any(span[0] <= last and span[1] >= first for first, last in spans):
-                spans.append(span)
+            inside = slice(place + 1, place + width + 1)
+            if not is_taken[inside].any():
+                is_taken[inside] = True
+                spans.append((place + 1, place + width))
     return sorted(spans)
 
 
@@ -222,7 +250,7 @@ def _blame_spike(readings: Readings, span: Span) -> ChannelFault:
     beside = [value[place] for place in (first - 1, last + 1) if 0 <= place < value.size]
     level_c = float(np.mean(beside))
     height_k = float(inside[np.argmax(np.abs(inside - level_c))] - level_c)
-    is_highest = bool(inside.max() == value.max())
+    is_highest = float(inside.max()) == readings.highest_c
     return readings.blame(
         FaultKind.SPIKE,
         span,

@@ -58,6 +58,16 @@ def find_middle(values: FloatArray | IntArray) -> float:
     return float(np.partition(values, middle)[middle])
 
 
+def bend(steps_k: FloatArray, *, at_most: int) -> tuple[FloatArray, FloatArray]:
+    """Compute third differences (K) of a series from its steps, four or more, and those after each.
+
+    From a long series only about so many, evenly spread.
+    """
+    places = np.arange(0, steps_k.size - 3, 1 + steps_k.size // at_most)
+    first, second, third, fourth = (steps_k[places + offset] for offset in range(4))
+    return third - 2.0 * second + first, fourth - 2.0 * third + second
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One number that shows a fault; `unit` is None for a count."""
@@ -119,7 +129,8 @@ class Readings:
     """One channel's readings at rising moments; `sample` is the place of each in the recording.
 
     `steps_k` are the differences from each to the next; `noise_k` is the standard deviation of
-    the noise, estimated from third differences, in which smooth curves vanish.
+    the noise, estimated from third differences, in which smooth curves vanish. Lowest and highest
+    are NaN without readings.
     """
 
     name: str
@@ -129,6 +140,8 @@ class Readings:
     sample: IntArray
     steps_k: FloatArray
     noise_k: float
+    lowest_c: float
+    highest_c: float
 
     def show(self, first: int, last: int, *figures: Figure) -> Evidence:
         """Return the evidence of the readings `first` to `last`, both included."""
