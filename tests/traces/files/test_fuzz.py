@@ -4,6 +4,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from app.core.refusals import Refusal
+from app.numerics.thermocouple_tables import ThermocoupleType
 from app.traces.files import LoggerReading, read_logger_file
 from app.traces.rules import (
     ColumnChoice,
@@ -19,6 +20,7 @@ GOOD = (
     b"Time [s],T1 [C],T2 [C]\n0.0,20.5,21.5\n0.5,21.5,22.5\n1.0,22.5,OPEN\n1.5,23.5,1372.0\n",
     b"Operator;Odile\nDatum;Zeit;T1\n;;\xb0C\n01.05.2024;23:59:59;20,5\n02.05.2024;00:00:00;21,5\n",
     b"sep=\t\nTime\tA [F]\n00:00:00.5\t70.5\n00:00:01.0\t71.5\n00:00:01.5\t-0.25\n",
+    b"Time [s],A type K [mV],CJC [C]\n0,0.5,20.5\n1,1.5,OPEN\n2,2.5,21\n3,53.9,21\n",
     b'"When","T1 (K)"\n"2024-05-01T10:00:00Z","300.5"\n"2024-05-01T10:00:01Z","301.5"\n',
 )
 PIECES = (
@@ -26,6 +28,7 @@ PIECES = (
     b"NaN", b":", b"/", b"T", b"[C]", b"\xc2\xb0", b"\xff", b"\x00", b"1e-400", b"9" * 20,
     b"31/12/0000 10:00", b"12:00:00 am", b"2024-05-01T10:00:00+99:99", b"\xe2\x88\x92", b"Time",
     b"9999999999:00:00", b"\xd9\xa3", b"\xc2\xb2", b"\xe2\x80\xa8", b"\xc2\x85",
+    b"mV", b"CJC", b"type T", b"01:59:59", b"03:00:00",
 )  # fmt: skip
 
 choices = st.builds(
@@ -36,6 +39,7 @@ choices = st.builds(
     time_format=st.none() | st.sampled_from(TimeFormat),
     day_first=st.none() | st.booleans(),
     temperature_unit=st.none() | st.sampled_from(TemperatureUnit),
+    thermocouple=st.none() | st.sampled_from(ThermocoupleType),
     columns=st.none().map(lambda _: ())
     | st.tuples(
         st.builds(
@@ -43,6 +47,7 @@ choices = st.builds(
             index=st.integers(0, 3),
             role=st.none() | st.sampled_from(ColumnRole),
             unit=st.none() | st.sampled_from(TemperatureUnit),
+            thermocouple=st.none() | st.sampled_from(ThermocoupleType),
         )
     ),
 )
