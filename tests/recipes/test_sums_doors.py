@@ -71,7 +71,7 @@ def test_a_sum_that_does_not_hold_says_so(signed_in: SignedIn, odile: Person) ->
     )
     assert status == 200
     assert "The sum does not hold" in page
-    assert "■</span> beyond" in page
+    assert "■</span> outside" in page
 
 
 def test_a_refusal_stands_beside_its_field_and_keeps_what_was_typed(

@@ -144,7 +144,7 @@ def compute_joint_sum(asked: JointAsked) -> Sum:
         picture=draw_joint(joint, heights, paste_mm=paste_mm, paste_wide_mm=_find_paste_mm(asked)),
         recipe_values=(
             make_recipe_value(
-                "Height between the pads when the part is set down", heights.before.mm
+                "Placement, height: between the pads when set down", heights.before.mm
             ),
             make_recipe_value("Stand-off after melting", heights.after.mm),
         ),

@@ -10,9 +10,9 @@ from app.recipes.sums.drawing import Point, draw_box, draw_path, draw_span, wrap
 WIDTH: Final = 360.0
 _TOP: Final = 34.0
 _PAD: Final = 9.0
-_HALF_ROOM: Final = 64.0
+_HALF_ROOM: Final = 52.0
 _HIGH_ROOM: Final = 150.0
-_CENTRES: Final = (78.0, 252.0)
+_CENTRES: Final = (68.0, 246.0)
 _COUNT: Final = 49
 
 

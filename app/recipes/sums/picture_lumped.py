@@ -10,7 +10,7 @@ from app.recipes.sums.figures import spell_digits
 
 WIDTH: Final = 360.0
 HEIGHT: Final = 220.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 12.0, 30.0, 38.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 20.0, 30.0, 42.0
 _POINTS: Final = 60
 # After five time constants less than a hundredth is left of the way.
 _LONGEST: Final = 5.0
@@ -37,21 +37,27 @@ def draw_course(
         course = (*course, (time_s, to_c))
     total_s = course[-1][0]
     low, high = sorted((from_c, steady_c))
-    low, high = (low - 5.0, high + 5.0) if high - low < 1.0 else (low, high)
+    step_c = _pick_step(max(high - low, 1.0))
+    low, high = math.floor(low / step_c) * step_c, math.ceil(high / step_c) * step_c
+    high = max(high, low + step_c)
 
     def place(time: float, at_c: float) -> Point:
         x = _LEFT + time / total_s * (WIDTH - _LEFT - _RIGHT)
         return x, HEIGHT - _BOTTOM - (at_c - low) / (high - low) * (HEIGHT - _TOP - _BOTTOM)
 
     parts = []
-    for at_c in (low, high):
+    for line in range(round((high - low) / step_c) + 1):
+        at_c = low + line * step_c
         start, end = place(0.0, at_c), place(total_s, at_c)
         parts.append(draw_line(start, end, mark="su-grid"))
-        parts.append(write(_LEFT - 6, start[1] + 4, f"{at_c:.0f}", anchor="end"))
+        parts.append(write(_LEFT - 6, start[1] + 4, f"{at_c:g}", anchor="end"))
     parts.append(write(_LEFT - 6, _TOP - 14, "°C", anchor="end"))
-    parts.append(write(_LEFT, HEIGHT - _BOTTOM + 16, "0", anchor="middle"))
-    end_s = f"{spell_digits(total_s, 3)} s"
-    parts.append(write(WIDTH - _RIGHT, HEIGHT - _BOTTOM + 16, end_s, anchor="end"))
+    step_s = _pick_step(total_s)
+    for tick in range(math.floor(total_s / step_s + 1e-9) + 1):
+        x, y = place(tick * step_s, low)
+        parts.append(draw_line((x, y), (x, y + 4), mark="su-span"))
+        parts.append(write(x, y + 17, spell_digits(tick * step_s, 3), anchor="middle"))
+    parts.append(write(_LEFT, HEIGHT - 4, "time in s"))
     mark = "su-course" if holds else "su-course su-doubt"
     parts.append(draw_path([place(*point) for point in course], mark=mark))
     told = f"Temperature from {from_c:g} °C towards {steady_c:.1f} °C"
@@ -61,11 +67,18 @@ def draw_course(
         parts.append(draw_line((_LEFT, y), (x, y), mark="su-mark"))
         parts.append(f'<circle class="su-dot" cx="{x:.1f}" cy="{y:.1f}" r="4"/>')
         words = f"{to_c:g} °C after {spell_digits(time_s, 3)} s"
-        parts.append(write(WIDTH - _RIGHT, HEIGHT - 6, words, anchor="end", mark="su-name"))
+        parts.append(write(WIDTH - _RIGHT, HEIGHT - 4, words, anchor="end", mark="su-name"))
         told += f": {words}"
     if not holds:
         parts.append(write(_LEFT + 6, _TOP - 14, "the sum does not hold", mark="su-name"))
     return wrap(WIDTH, HEIGHT, told=told, parts=parts)
+
+
+def _pick_step(span: float) -> float:
+    """Return a round step, 1, 2 or 5 with zeros, that a span holds three to six times or so."""
+    rough = span / 6
+    power = 10.0 ** math.floor(math.log10(rough))
+    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= rough)
 
 
 def _trace(

@@ -105,7 +105,7 @@ _SHARES: Final = (
 )
 _OPENING: Final = (
     _length("length", "Length, side or diameter", _SIDE),
-    _length("width", "Width", f"{_SIDE}; for a rectangle alone"),
+    _length("width", "Width", f"{_SIDE}; a rectangle needs it"),
     _length("foil_thickness", "Foil thickness", "0.02 to 1 mm"),
 )
 
