@@ -105,11 +105,26 @@ class StepDone(Said):
 class StepSkipped(Said):
     """Why a line is left out."""
 
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"reason": "Site was cleaned before the board came in"}]}
+    )
+
     reason: Annotated[Note, Field(min_length=1)]
 
 
 class StepCorrected(StepDone):
     """What should have been written, and why it is corrected."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "values": [{"label": "Flux depth", "value": "0.20 mm"}],
+                    "reason": "Read the wrong gauge",
+                }
+            ]
+        }
+    )
 
     reason: Annotated[Note, Field(min_length=1)]
 
@@ -117,11 +132,17 @@ class StepCorrected(StepDone):
 class ClearJob(Said):
     """At which bench the job is to be heated."""
 
+    model_config = ConfigDict(json_schema_extra={"examples": [{"bench_id": 1}]})
+
     bench_id: RowId
 
 
 class ReasonGiven(Said):
     """Why something is done."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"reason": "Thermocouple came loose"}]}
+    )
 
     reason: Annotated[Note, Field(min_length=1)]
 
@@ -129,12 +150,33 @@ class ReasonGiven(Said):
 class CloseJob(Said):
     """How a job ends."""
 
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"outcome": "accepted", "remark": ""}]}
+    )
+
     outcome: Outcome
     remark: Note = ""
 
 
 class TraceChosen(Said):
     """How a logger's file is to be read, and which column is which channel."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "choices": {"delimiter": ";", "decimal_mark": ","},
+                    "channel_map": {
+                        "channels": [
+                            {"column": 1, "name": "U3 centre", "role": "joint_centre"},
+                            {"column": 2, "name": "C41", "role": "adjacent", "designator": "C41"},
+                        ]
+                    },
+                    "remember": True,
+                }
+            ]
+        }
+    )
 
     choices: ReadingChoices = ReadingChoices()
     channel_map: ChannelMap

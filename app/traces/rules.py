@@ -99,6 +99,19 @@ class ReadingChoices(_Frozen):
     `thermocouple` likewise for every column of millivolts.
     """
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "delimiter": ";",
+                    "decimal_mark": ",",
+                    "header_row": 3,
+                    "columns": [{"index": 0, "role": "time"}],
+                }
+            ]
+        }
+    )
+
     delimiter: Delimiter | None = None
     decimal_mark: DecimalMark | None = None
     header_row: Annotated[int, Field(ge=0, le=10_000)] | None = None

@@ -73,6 +73,18 @@ class PlacementChoices(GridChoices):
     Columns are counted from 0. `side_if_absent` is for files of one side without a side column.
     """
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "unit": "mm",
+                    "columns": {"designator": 0, "x": 3, "y": 4, "value": None},
+                    "side_if_absent": "top",
+                }
+            ]
+        }
+    )
+
     decimal_mark: DecimalMark | None = None
     unit: LengthUnit | None = None
     columns: dict[PlacementField, ColumnIndex | None] = Field(default_factory=dict)
@@ -82,5 +94,13 @@ class PlacementChoices(GridChoices):
 
 class BillChoices(GridChoices):
     """How to read a bill of materials. Columns as in PlacementChoices."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"delimiter": "semicolon", "columns": {"designators": 0, "part_number": 4}}
+            ]
+        }
+    )
 
     columns: dict[BillField, ColumnIndex | None] = Field(default_factory=dict)
