@@ -171,7 +171,8 @@ class HoldView(BaseModel):
 class JobView(JobLine):
     """A job with its whole work card."""
 
-    model_config = ConfigDict()
+    # The example of a line of a list is none of a whole job.
+    model_config = ConfigDict(json_schema_extra={"examples": []})
 
     opened_by: PersonView
     bench: str | None
