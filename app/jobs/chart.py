@@ -11,6 +11,9 @@ from app.jobs.scales import Scale
 _FREE_SHARE: Final = 0.06
 _LEAST_FREE_K: Final = 1.0
 _COLDEST_SHOWN_C: Final = 20.0
+# No bench can be set above 450 °C; a spike beyond these is cut, so that it does not hide the rest.
+_LOWEST_DRAWN_C: Final = -60.0
+_HIGHEST_DRAWN_C: Final = 550.0
 
 
 class ViewUnusable(Unacceptable):
@@ -110,7 +113,7 @@ def compute_heights(chart: Chart) -> tuple[float, float]:
     """
     view = chart.view
     values = [
-        value
+        min(max(value, _LOWEST_DRAWN_C), _HIGHEST_DRAWN_C)
         for channel in chart.channels
         for moment, value in zip(channel.time_s, channel.temperature_c, strict=True)
         if value is not None and view.from_s <= moment <= view.to_s
@@ -124,4 +127,4 @@ def compute_heights(chart: Chart) -> tuple[float, float]:
             if at is not None and zone.from_s < view.to_s
         ]
     free = max(_FREE_SHARE * (max(values) - min(values)), _LEAST_FREE_K)
-    return min(values) - free, max(values) + free
+    return max(min(values) - free, _LOWEST_DRAWN_C), min(max(values) + free, _HIGHEST_DRAWN_C)

@@ -14,6 +14,7 @@ from app.jobs.drawing import split_at_gaps, spread_apart
 from app.jobs.pictures import (
     COLOURS,
     INK,
+    PAPER,
     Frame,
     cut_text,
     spell_axes,
@@ -70,7 +71,7 @@ def assemble_svg(title: str, body: str, *, frame: Frame, about: Sequence[str]) -
         f'width="{WIDTH}" height="{height:g}" role="img"><title>{escape(title)}</title>'
         f'<clipPath id="plane"><rect x="{frame.left:g}" y="{frame.top:g}" '
         f'width="{frame.width:g}" height="{frame.height:g}"/></clipPath>'
-        f'<rect width="{WIDTH}" height="{height:g}" fill="#fffcf4"/>{body}{lines}</svg>'
+        f'<rect width="{WIDTH}" height="{height:g}" fill="{PAPER}"/>{body}{lines}</svg>'
     )
 
 

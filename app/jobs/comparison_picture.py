@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from app.jobs.chart_picture import WIDTH, assemble_svg, spell_about_lines
-from app.jobs.comparison import Comparison
+from app.jobs.comparison import Alignment, Comparison
 from app.jobs.drawing import DrawnChannel, find_span, split_at_gaps
 from app.jobs.pictures import (
     COLOURS,
@@ -48,7 +48,8 @@ def draw_comparison_svg(
         if segments:
             colour = COLOURS[place % len(COLOURS)]
             ends.append((f"run {run.candidate.run_id}", frame.y(segments[-1][-1][1]), colour))
-    begins = "liquidus" if comparison.alignment.value == "liquidus" else "start"
+    is_liquidus = comparison.alignment is Alignment.LIQUIDUS
+    begins = "crossing of the liquidus" if is_liquidus else "start"
     body = "".join(
         (
             spell_text(10, 22, title, size=16),

@@ -16,6 +16,7 @@ COLOURS: Final = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F0
 DASHES: Final = ("", "6 3", "2 2", "8 3 2 3", "10 4", "4 2")
 INK: Final = "#2a2723"
 RULE: Final = "#d8cdb8"
+PAPER: Final = "#fffcf4"
 FONT: Final = "Roboto, system-ui, sans-serif"
 
 # XML 1.0, section 2.2: what a document may hold, turned round.
@@ -137,11 +138,13 @@ def spell_rule(
 def spell_text(
     x: float, y: float, text: str, *, anchor: str = "start", fill: str = INK, size: float = 13
 ) -> str:
-    """Return a text; characters that XML cannot hold are shown as lost."""
+    """Return a text that stands clear of lines; characters XML cannot hold are shown as lost."""
     shown = escape(_NOT_IN_XML.sub("\N{REPLACEMENT CHARACTER}", text))
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}" '
-        f'font-family="{FONT}" font-size="{size:g}">{shown}</text>'
+        f'font-family="{FONT}" font-size="{size:g}" '
+        f'paint-order="stroke" stroke="{PAPER}" stroke-width="3" '
+        f'stroke-linejoin="round">{shown}</text>'
     )
 
 

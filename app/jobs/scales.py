@@ -42,4 +42,5 @@ class Scale(StrEnum):
         decimals = _DECIMALS.get(unit, 1)
         # A minus before a rounded nought would say a direction that is not there.
         shown = round(shown, decimals) + 0.0
-        return f"{shown:{'+' if signed else ''}.{decimals}f} {words}"
+        spelt = f"{shown:{'+' if signed else ''}.{decimals}f} {words}"
+        return spelt.replace("-", "−") if signed else spelt

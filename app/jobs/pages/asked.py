@@ -3,7 +3,7 @@
 from typing import Annotated, Final
 
 from fastapi import Depends, Query
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, Field
 
 from app.jobs.scales import Scale
 
@@ -16,7 +16,8 @@ def _blank_is_none(value: object) -> object:
     return None if value == "" else value
 
 
-_Moment = Annotated[float | None, BeforeValidator(_blank_is_none)]
+_Seconds = Annotated[float, Field(ge=0, le=_LONGEST_S, allow_inf_nan=False)]
+_Moment = Annotated[_Seconds | None, BeforeValidator(_blank_is_none)]
 
 
 class AskedPart:
@@ -25,12 +26,8 @@ class AskedPart:
     def __init__(
         self,
         unit: Annotated[Scale, Query(description="C or F.")] = Scale.CELSIUS,
-        from_s: Annotated[
-            _Moment, Query(alias="from", ge=0, le=_LONGEST_S, allow_inf_nan=False)
-        ] = None,
-        to_s: Annotated[
-            _Moment, Query(alias="to", ge=0, le=_LONGEST_S, allow_inf_nan=False)
-        ] = None,
+        from_s: Annotated[_Moment, Query(alias="from")] = None,
+        to_s: Annotated[_Moment, Query(alias="to")] = None,
     ) -> None:
         self.scale = unit
         self.from_s = from_s

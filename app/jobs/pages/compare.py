@@ -317,7 +317,7 @@ def _draw(
                 ),
             )
         )
-    about.append(("Behind:", _spell_envelope(comparison, asked.scale)))
+    about.append(("Shaded:", _spell_envelope(comparison, asked.scale)))
     about.append(("Temperatures in", asked.scale.words))
     return draw_comparison_svg(comparison, scale=asked.scale, about=about)
 
@@ -326,7 +326,7 @@ def _make_head(run: Run, one: ComparedRun, scale: Scale, settings: Settings) -> 
     revision = run.job_site.revision
     placed = one.note
     if one.line is not None:
-        placed = f"channel {one.channel}, moved by {one.shift_s:+.1f} s"
+        placed = f"channel {one.channel}, moved by {scale.spell(one.shift_s, 's', signed=True)}"
         if one.rms_k is not None:
             placed += f", then {scale.spell(one.rms_k, 'K')} apart (root mean square)"
         placed += f"; {one.note}" if one.note else ""
@@ -368,11 +368,11 @@ def _spell_departure(departure: Departure, scale: Scale) -> str:
 def _spell_envelope(comparison: Comparison, scale: Scale) -> str:
     if isinstance(comparison.envelope, CannotSay):
         return (
-            "no envelope: that takes two earlier runs or more of the first run's recipe revision, "
+            "No envelope: that takes two earlier runs or more of the first run's recipe revision, "
             "line and bench, in jobs closed as accepted"
         )
     return (
-        f"lowest and highest of the last {comparison.envelope.run_count} other accepted runs of "
+        f"Lowest and highest of the last {comparison.envelope.run_count} other accepted runs of "
         f"the first run's recipe revision on its bench ({_list_words(comparison.envelope_of)}); "
         f"to leave it is to be more than {scale.spell(MARGIN_K, 'K')} outside for {SHORTEST_S:g} s"
     )

@@ -1,4 +1,4 @@
-// The chart of a run: zones, levels, faults and lines; a cursor and a part that live in the address.
+// The chart of a run: zones, levels, faults, lines, a cursor; the part lives in the address.
 
 const frame = document.querySelector("#chart[data-samples]");
 const said = document.querySelector("#chart-said");
@@ -16,7 +16,7 @@ const convert = (celsius, unit) => (celsius === null || unit === "C" ? celsius :
 const readable = (text) => text.replaceAll("&", "&amp;").replaceAll("<", "&lt;");
 const short = (text, most) => (text.length > most ? `${text.slice(0, most - 1)}…` : text);
 
-// Places as near as can be to those wanted, `apart` from each other, between first and last.
+// Places near those wanted, `apart` from each other, between first and last.
 const spreadApart = (wanted, apart, first, last) => {
   const order = wanted.map((_, place) => place).sort((a, b) => wanted[a] - wanted[b]);
   const step = Math.min(apart, (last - first) / Math.max(wanted.length - 1, 1));
@@ -48,11 +48,11 @@ const start = (channels, about) => {
     for (const one of channels) {
       one.time_s.forEach((time, place) => {
         const at = one.temperature_c[place];
-        if (at !== null && time >= view.from && time <= view.to) seen.push(at);
+        if (at !== null && time >= view.from && time <= view.to) seen.push(Math.min(Math.max(at, -60), 550));
       });
     }
     if (isWhole() || !seen.length) {
-      seen.push(20, about.liquidus_c, ...about.levels.map((level) => level.at_c));
+      seen.push(20, about.liquidus_c, ...about.levels.map((one) => one.at_c));
       for (const zone of about.zones.filter((one) => one.from_s < view.to)) {
         seen.push(...[zone.top_c, zone.bottom_c].filter((at) => at !== null));
       }
@@ -60,7 +60,7 @@ const start = (channels, about) => {
     const low = seen.reduce((a, b) => Math.min(a, b));
     const high = seen.reduce((a, b) => Math.max(a, b));
     const free = Math.max((high - low) * 0.06, 1);
-    return [low - free, high + free];
+    return [Math.max(low - free, -60), Math.min(high + free, 550)];
   };
 
   const zoneShapes = () => about.zones
@@ -79,7 +79,7 @@ const start = (channels, about) => {
   // Limits, liquidus and set-points are named left, the lines right, faults on top.
   const annotate = (low, high, width, height) => {
     const scale = (high - low) / height;
-    const note = (text, more) => ({ text: readable(text), showarrow: false, font: SMALL, ...more });
+    const note = (text, more) => ({ text: readable(text), showarrow: false, font: SMALL, bgcolor: "#fffcf4bf", ...more });
     const zones = about.zones
       .map((zone) => ({ name: zone.name, from: Math.max(zone.from_s, view.from), to: Math.min(zone.to_s, view.to) }))
       .filter((one) => ((one.to - one.from) / (view.to - view.from)) * width > one.name.length * 7 + 6)
@@ -179,7 +179,7 @@ const start = (channels, about) => {
     }
   };
 
-  // The tables are the server's: they are fetched again for what is seen now.
+  // The tables are the server's, fetched again for what is seen.
   let waiting;
   const refresh = async () => {
     const asked = location.href;
