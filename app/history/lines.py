@@ -157,13 +157,14 @@ class LineWriter:
         )
 
     def _write_clearance(self, entry: ToldEntry, row: AnyRow) -> Written:
-        findings = [one for one in _list(entry.details.get("findings")) if isinstance(one, dict)]
+        said = entry.details
+        findings = [one for one in _list(said.get("findings")) if isinstance(one, dict)]
         counts = {
             signal: sum(one.get("signal") == signal for one in findings)
             for signal in ("go", "caution", "stop")
         }
         told = ", ".join(f"{count} {signal}" for signal, count in counts.items() if count)
-        details = [("Bench", str(entry.details.get("bench", ""))), ("Findings", told or "none")]
+        details = [("Bench", str(said.get("bench", ""))), ("Findings", told or "none")]
         details += [
             ("Caution", str(one.get("sentence")))
             for one in findings

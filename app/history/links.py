@@ -2,7 +2,9 @@
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
+
+import msgspec
 
 from app.history.queries import BoardRecords
 from app.history.told import ToldEntry
@@ -11,7 +13,7 @@ STEP_ACTIONS: Final = frozenset({"jobs.sign_step", "jobs.skip_step", "jobs.corre
 RUN_ENDS: Final = frozenset({"jobs.complete_run", "jobs.abort_run"})
 
 
-class RecordKey(NamedTuple):
+class RecordKey(msgspec.Struct, frozen=True, gc=False):
     """A record by its kind and number: `step entry`, 12."""
 
     kind: str

@@ -169,10 +169,11 @@ class _BoardChecker:
                 yield tell_untold(key, name)
                 continue
             yield from check_text(key, name, body=row.body, digest=row.digest, entry=entry)
+            told = entry.details
             facts: list[Fact] = [
-                ("code", row.code, entry.details.get("recipe")),
-                ("number", row.number, entry.details.get("number")),
-                ("title", row.title, entry.details.get("title")),
+                ("code", row.code, told.get("recipe")),
+                ("number", row.number, told.get("number")),
+                ("title", row.title, told.get("title")),
                 ("approver", row.approved_by_id, entry.actor_id),
             ]
             yield from compare(key, name, entry, facts)
@@ -210,10 +211,13 @@ class _BoardChecker:
         entry = self.links.find(key, "jobs.clear")
         told = None
         if entry is not None:
+            said = entry.details
             told = {
                 "at": entry.moment,
                 "by_id": entry.actor_id,
-                **{part: entry.details.get(part) for part in ("bench", "rules", "findings")},
+                "bench": said.get("bench"),
+                "rules": said.get("rules"),
+                "findings": said.get("findings"),
             }
         yield from compare(key, name, entry or opened, [("clearance", row.clearance, told)])
 
@@ -301,11 +305,12 @@ class _BoardChecker:
             if started is None:
                 yield tell_untold(key, name)
                 continue
+            told = started.details
             facts: list[Fact] = [
-                ("bench", row.bench, started.details.get("bench")),
-                ("site", site.designator, started.details.get("designator")),
-                ("line", row.step, started.details.get("step")),
-                ("logger file", row.file_sha256, started.details.get("file_sha256")),
+                ("bench", row.bench, told.get("bench")),
+                ("site", site.designator, told.get("designator")),
+                ("line", row.step, told.get("step")),
+                ("logger file", row.file_sha256, told.get("file_sha256")),
                 ("starting person", row.by_id, started.actor_id),
                 ("moment of starting", row.started_at, started.at),
                 ("recipe revision", row.recipe_revision_id, site.recipe_revision_id),

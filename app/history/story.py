@@ -144,8 +144,13 @@ def _tell(
 
 def filter_lines(lines: Iterable[StoryLine], wanted: StoryFilter) -> tuple[StoryLine, ...]:
     """Return the lines that fit all that is asked."""
+    return tuple(iterate_fitting(lines, wanted))
+
+
+def iterate_fitting(lines: Iterable[StoryLine], wanted: StoryFilter) -> Iterator[StoryLine]:
+    """Yield the lines that fit all that is asked, each written when its turn comes."""
     designator = wanted.designator.casefold() if wanted.designator else None
-    return tuple(
+    return (
         line
         for line in lines
         if (wanted.kind is None or line.kind is wanted.kind)

@@ -1,12 +1,12 @@
 """An audit entry as the history reads it, and whether a board's own chain of them holds."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
 import msgspec
-from pydantic_core import from_json
+from pydantic_core import from_json, to_json
 
 from app.audit.verifier import find_fault_in_columns
 from app.core.canonical_json import spell_canonical_json
@@ -18,8 +18,7 @@ class ToldEntry(msgspec.Struct, frozen=True, gc=False):
     """One entry with its exact bytes, and what they say about who acted and what was done.
 
     `moment` is `at` as the text spells it: `2026-03-04T14:20:07.000000Z`. `person` is the
-    commitment to the name of who acted, `details` what the service told beside who, when and
-    what; an unreadable text says nothing.
+    commitment to the name of who acted. An unreadable text says nothing.
     """
 
     seq: int
@@ -35,7 +34,18 @@ class ToldEntry(msgspec.Struct, frozen=True, gc=False):
     leaf_hash: bytes
     body: bytes
     person: str | None
-    details: Mapping[str, Any]
+    details_text: msgspec.Raw
+
+    @property
+    def details(self) -> dict[str, Any]:
+        """What the service told beside who, when and what; read at each asking.
+
+        A board's thousands of them would otherwise be kept, and be walked by the collector.
+        """
+        try:
+            return _read_details(self.details_text)
+        except (ValueError, RecursionError):
+            return {}
 
 
 @dataclass(frozen=True)
@@ -52,9 +62,11 @@ class _Actor(msgspec.Struct, gc=False):
 
 class _Said(msgspec.Struct, gc=False):
     actor: _Actor
-    details: dict[str, Any]
+    details: msgspec.Raw
 
 
+_read_details: Final = msgspec.json.Decoder(dict[str, Any]).decode
+_NO_DETAILS: Final = msgspec.Raw(b"{}")
 # A board has thousands of entries: only what is needed is taken from their texts.
 _read_said: Final = msgspec.json.Decoder(_Said).decode
 
@@ -108,9 +120,9 @@ def _read(
         plain_moment = spell_plain_moment(at)
     try:
         said = _read_said(body)
-        person, details = said.actor.person, said.details
+        person, details_text = said.actor.person, said.details
     except (ValueError, RecursionError):
-        person, details = _read_tolerantly(body)
+        person, details_text = _read_tolerantly(body)
     return ToldEntry(
         seq,
         at,
@@ -125,17 +137,17 @@ def _read(
         leaf_hash,
         body,
         person,
-        details,
+        details_text,
     )
 
 
-def _read_tolerantly(body: bytes) -> tuple[str | None, dict[str, Any]]:
+def _read_tolerantly(body: bytes) -> tuple[str | None, msgspec.Raw]:
     said = read_text(body)
     actor, details = said.get("actor"), said.get("details")
     person = actor.get("person") if isinstance(actor, dict) else None
     return (
         person if isinstance(person, str) else None,
-        details if isinstance(details, dict) else {},
+        msgspec.Raw(to_json(details)) if isinstance(details, dict) else _NO_DETAILS,
     )
 
 

@@ -47,7 +47,7 @@ RAW = tuple(
 
 
 def measure_history(kind: Kind, *, jobs: int = JOBS, rounds: int = ROUNDS) -> list[Figure]:
-    """Measure the whole story and its first piece against fetching all rows as they are."""
+    """Measure a story whole, written out and in pieces against fetching all rows as they are."""
     with ExitStack() as stack:
         url = add_database(stack.enter_context(make_database_url(kind)), "house")
         sessions = open_sessions(create_house_engine(url))
@@ -64,13 +64,23 @@ def measure_history(kind: Kind, *, jobs: int = JOBS, rounds: int = ROUNDS) -> li
             with open_snapshot(sessions) as session:
                 load_story(session, board_id)
 
+        def tell_and_write() -> None:
+            with open_snapshot(sessions) as session:
+                for _ in load_story(session, board_id).lines:
+                    pass
+
         def tell_piece() -> None:
             with open_snapshot(sessions) as session:
                 load_piece(session, board_id, begin=0, limit=PIECE)
 
         rows = fetch_raw()
         times = time_in_turns(
-            {"raw": fetch_raw, "whole": tell_whole, "piece": tell_piece},
+            {
+                "raw": fetch_raw,
+                "whole": tell_whole,
+                "written": tell_and_write,
+                "piece": tell_piece,
+            },
             rounds=rounds,
             repeats=REPEATS,
         )
@@ -82,6 +92,12 @@ def measure_history(kind: Kind, *, jobs: int = JOBS, rounds: int = ROUNDS) -> li
             name,
             f"a page of the story, {PIECE} lines, against all those rows",
             times["piece"] / raw_s,
+            "times as long",
+        ),
+        Figure(
+            name,
+            "the whole story with every line written out, as an export does",
+            times["written"] / raw_s,
             "times as long",
         ),
         Figure(

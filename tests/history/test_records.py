@@ -132,18 +132,38 @@ def test_an_entry_whose_text_is_no_json_is_named_and_not_a_crash(
     sessions: Sessions, shop: Shop, job_id: int, tamper: Tamper
 ) -> None:
     seq = read_story(sessions, shop.board_id).records.entries[4].seq
-    for body in (b"\xff\xfe", b"[]", b'{"details": 5, "actor": "x", "board": 7}'):
+    for body in (
+        b"\xff\xfe",
+        b"[]",
+        b'{"details": 5, "actor": "x", "board": 7}',
+        b'{"actor":{"person":null},"details":{"a":1e999}}',
+        b'{"actor":{"person":null},"details":' + b'{"a":' * 100_000,
+    ):
         tamper("UPDATE audit_entries SET body = :body WHERE seq = :seq", body=body, seq=seq)
         fault = read_story(sessions, shop.board_id).chain_fault
         assert fault is not None
         assert fault.seq == seq
 
 
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("at", "2026-01-01 00:00:00+00:00"),
+        ("actor_id", 2),
+        ("action", "jobs.close"),
+        ("subject_kind", "run"),
+        ("subject_id", 77),
+        ("job_id", 77),
+    ],
+)
 def test_a_column_that_says_otherwise_is_named(
-    sessions: Sessions, shop: Shop, job_id: int, tamper: Tamper
+    sessions: Sessions, shop: Shop, job_id: int, tamper: Tamper, column: str, value: str | int
 ) -> None:
     seq = read_story(sessions, shop.board_id).records.entries[3].seq
-    tamper("UPDATE audit_entries SET actor_id = 2 WHERE seq = :seq", seq=seq)
+    if column == "at" and sessions.engine.dialect.name == "sqlite":
+        value = "2026-01-01 00:00:00"
+    literal = f"'{value}'" if isinstance(value, str) else value
+    tamper(f"UPDATE audit_entries SET {column} = {literal} WHERE seq = :seq", seq=seq)
     fault = read_story(sessions, shop.board_id).chain_fault
     assert fault is not None
-    assert (fault.seq, "actor_id" in fault.reason) == (seq, True)
+    assert (fault.seq, f"its column {column} says" in fault.reason) == (seq, True)

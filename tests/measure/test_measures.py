@@ -39,9 +39,10 @@ def test_a_refused_write_ends_the_measure_and_is_not_counted(database: Kind) -> 
 
 
 def test_a_history_is_measured_against_all_its_rows(database: Kind) -> None:
-    raw, piece, whole = measure_history(database, jobs=2, rounds=1)
+    raw, piece, written, whole = measure_history(database, jobs=2, rounds=1)
     assert "rows of 2 jobs" in raw.what
     assert piece.value > 0
+    assert written.value > 0
     assert whole.target == 5.0
 
 

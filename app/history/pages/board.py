@@ -28,6 +28,7 @@ from app.history.story import (
     StoryFilter,
     check_shown,
     filter_lines,
+    iterate_fitting,
     load_piece,
     load_story,
 )
@@ -221,7 +222,7 @@ def export_csv(
 ) -> StreamingResponse:
     """Hand out a board's story as a table."""
     story = load_story(session, board_id, with_all_figures=True)
-    lines = filter_lines(story.lines, asked.parse(settings.zone))
+    lines = iterate_fitting(story.lines, asked.parse(settings.zone))
     name = f"history-{story.board.serial}.csv"
     return answer_download(stream_csv(lines, settings.zone), name=name, media_type="text/csv")
 
@@ -238,7 +239,7 @@ def export_json(
 ) -> StreamingResponse:
     """Hand out a board's story with the exact text of its entries, so that it can be checked."""
     story = load_story(session, board_id, with_all_figures=True)
-    lines = filter_lines(story.lines, asked.parse(settings.zone))
+    lines = iterate_fitting(story.lines, asked.parse(settings.zone))
     cards = list_cards(session, {entry.person or "" for entry in story.records.entries})
     pieces = stream_json(
         story, lines, cards=cards, standing=house_log.look(), now=now, plant=settings.plant_name
