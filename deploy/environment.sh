@@ -55,12 +55,12 @@ install_once() {
     say "Installing what pyproject.toml pins (a minute or two, once)"
     rm -f "$stamp"
     # A pipe has the status of its last command alone: failure leaves a mark.
-    failed="$VENV/install-failed"
-    rm -f "$failed"
+    install_failed="$VENV/install-failed"
+    rm -f "$install_failed"
     { "$VENV/bin/python" -m pip install --disable-pip-version-check --no-input \
-        --root-user-action=ignore "$@" || : > "$failed"; } |
+        --root-user-action=ignore "$@" || : > "$install_failed"; } |
         sed -n 's/^Collecting \([^ ]*\).*/   \1/p'
-    [ ! -e "$failed" ] || refuse "The installation failed; see above. A connection to the package index is needed once."
+    [ ! -e "$install_failed" ] || refuse "The installation failed; see above. A connection to the package index is needed once."
     echo "$wanted" > "$stamp"
 }
 
