@@ -1,6 +1,7 @@
 """The two commands: they find Python, install once, and say what is missing in plain words."""
 
 import os
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -120,3 +121,16 @@ def test_a_port_that_is_no_number_is_refused_before_anything_is_made() -> None:
     )
     assert answer.returncode == 1
     assert "The port is a number, like 8000; not 'eighty'." in answer.stderr
+
+
+@pytest.mark.parametrize("script", ["deploy/test.sh", ".ci/run", "deploy/demo.sh"])
+def test_the_helpers_write_into_no_name_of_the_scripts_that_use_them(script: str) -> None:
+    helpers = list_names("deploy/environment.sh")
+    assert "install_failed" in helpers
+    assert list_names(script) & helpers == set()
+
+
+def list_names(script: str) -> set[str]:
+    """Return the variables that a script sets."""
+    text = (PROJECT / script).read_text()
+    return set(re.findall(r"^\s*(?:local |export )?([A-Za-z_]+)=", text, flags=re.MULTILINE))
