@@ -53,7 +53,9 @@ MARKS: Final[tuple[Option, ...]] = (
 )
 FORMS: Final[tuple[Option, ...]] = tuple((str(one), str(one)) for one in TimeFormat)
 UNITS: Final[tuple[Option, ...]] = tuple((str(one), one.words) for one in TemperatureUnit)
-COLUMN_ROLES: Final[tuple[Option, ...]] = tuple((str(one), str(one)) for one in ColumnRole)
+COLUMN_ROLES: Final[tuple[Option, ...]] = tuple(
+    (str(one), str(one).replace("_", " ")) for one in ColumnRole
+)
 DAY_FIRST: Final[tuple[Option, ...]] = (("yes", "day first"), ("no", "month first"))
 
 
