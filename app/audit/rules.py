@@ -97,8 +97,8 @@ def read_body(body: bytes) -> dict[str, JsonValue]:
 
 def _read_integer(digits: str) -> int | float:
     # RFC 8785 spells a float as large as this without a point; an integer would never be written.
-    number = int(digits)
-    return number if abs(number) < EXACT_BELOW else float(number)
+    number = float(digits)
+    return int(digits) if abs(number) < EXACT_BELOW else number
 
 
 def compute_commitment(*, salt: bytes, username: str, name: str) -> str:

@@ -63,11 +63,9 @@ class LogVerifier:
             if spell_canonical_json(said) != entry.body:
                 return "its text is not in canonical form"
             fault = find_fault_in_columns(entry, said)
-        except (ValueError, KeyError, TypeError):
+            return fault or self._find_fault_in_chain(said["board"], entry.leaf_hash)
+        except (ValueError, KeyError, TypeError, RecursionError):
             return "its text cannot be read"
-        if fault is not None:
-            return fault
-        return self._find_fault_in_chain(said.get("board"), entry.leaf_hash)
 
     def _find_fault_in_chain(self, board: Any, leaf: bytes) -> str | None:
         if board is None:
