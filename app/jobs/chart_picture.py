@@ -191,7 +191,7 @@ def _spell_levels(chart: Chart, frame: Frame) -> str:
         if frame.from_c <= at_c <= frame.to_c:
             y = frame.y(at_c)
             parts.append(spell_rule(frame.left, y, frame.right, y, colour=colour, dash=dash))
-            named.append((y - 4, f"{label} {spell(at_c, '°C')}", colour))
+            named.append((y - 4, f"{spell(at_c, '°C')} {label}", colour))
     for heater, colour in SET_COLOURS.items():
         at = find_first_set(chart.zones, heater, chart.view)
         if at is not None and frame.from_c <= at <= frame.to_c:

@@ -59,7 +59,7 @@ def draw_comparison_svg(
                 f"{spell_rule(frame.left, y, frame.right, y, colour=INK, dash='6 3')}"
                 f"{spell_lines(lines, frame, stroke=2)}</g>"
             ),
-            spell_text(frame.left + 4, y - 4, f"liquidus {scale.spell(liquidus_c, '°C')}", size=12),
+            spell_text(frame.left + 4, y - 4, f"{scale.spell(liquidus_c, '°C')} liquidus", size=12),
             spell_end_names(ends, frame),
         )
     )

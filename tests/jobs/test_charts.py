@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -251,3 +252,20 @@ def test_a_run_without_trace_or_without_person_gives_no_chart(
     assert client.get("/runs/1/chart.svg").status_code == 409
     assert client.get("/runs/999/chart.png").status_code == 404
     assert nobody.get("/runs/1/chart.csv").status_code in {303, 401}
+
+
+def test_the_limit_that_decides_stands_first_below_the_chart(
+    client: TestClient, shop: Shop, sessions: Sessions
+) -> None:
+    record(shop, sessions, write_log(peak_shift_k=20))
+    page = client.get("/runs/1").text
+    deciding = page.split('id="verdict-said" data-follow>')[1].split(" is ")[0]
+    table = page.split('id="window"')[1].split("</table>")[0]
+    rows = table.split("<tbody>")[1].split("</tr>")
+    limit, channel = re.findall(r"<t[hd][^>]*>([^<]+)</t[hd]>", rows[0])[:2]
+    assert f"{limit} of {channel}" == deciding
+    uses = [int(use) for use in re.findall(r">(\d+) %<", table)]
+    outside = sum("outside" in row for row in rows)
+    assert outside
+    assert uses[:outside] == sorted(uses[:outside], reverse=True)
+    assert page.index('id="chart"') < page.index('id="window"') < page.index('id="figures"')

@@ -79,7 +79,7 @@ def test_a_run_that_leaves_the_envelope_of_accepted_ones_is_said_so(
 def test_compared_runs_are_not_their_own_envelope(client: TestClient, runs: Shop) -> None:
     assert runs
     page = client.get("/runs/compare?run=1&run=2&run=3").text
-    assert "No envelope" in page
+    assert "no envelope" in page
     assert "<polygon" not in page
 
 

@@ -368,11 +368,11 @@ def _spell_departure(departure: Departure, scale: Scale) -> str:
 def _spell_envelope(comparison: Comparison, scale: Scale) -> str:
     if isinstance(comparison.envelope, CannotSay):
         return (
-            "No envelope: that takes two earlier runs or more of the first run's recipe revision, "
+            "no envelope: that takes two earlier runs or more of the first run's recipe revision, "
             "line and bench, in jobs closed as accepted"
         )
     return (
-        f"Lowest and highest of the last {comparison.envelope.run_count} other accepted runs of "
+        f"lowest and highest of the last {comparison.envelope.run_count} other accepted runs of "
         f"the first run's recipe revision on its bench ({_list_words(comparison.envelope_of)}); "
         f"to leave it is to be more than {scale.spell(MARGIN_K, 'K')} outside for {SHORTEST_S:g} s"
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from app.jobs.figure_words import DEFINITIONS_IN_WORDS
 from app.jobs.figures import CHANNEL_FIGURES, spell_outcome
@@ -10,7 +10,10 @@ from app.jobs.pages.words import StateWords, word_verdict
 from app.jobs.scales import Scale
 from app.jobs.tables import Run
 from app.recipes.body.window import METRICS, Metric
+from app.recipes.verdict import VerdictState
 from app.traces.rules import ChannelRole
+
+_ORDER: Final = {VerdictState.OUTSIDE: 0, VerdictState.CANNOT_SAY: 1, VerdictState.INSIDE: 2}
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,15 @@ def word_line(line: Mapping[str, Any], scale: Scale) -> VerdictWords:
         state=word_verdict(line["state"]),
         reason=line["reason"],
     )
+
+
+def list_lines(figures: Mapping[str, Any], scale: Scale) -> tuple[VerdictWords, ...]:
+    """Return every limit in words, the deciding one first: outside, cannot say, most used."""
+    lines = sorted(
+        figures.get("verdict", {}).get("lines", []),
+        key=lambda line: (_ORDER[VerdictState(line["state"])], -(line["window_use_pct"] or 0.0)),
+    )
+    return tuple(word_line(line, scale) for line in lines)
 
 
 def list_channel_heads(run: Run) -> tuple[ChannelHead, ...]:

@@ -33,9 +33,9 @@ from app.jobs.pages.run_words import (
     VerdictWords,
     list_channel_heads,
     list_figures,
+    list_lines,
     list_site_figures,
     spell_verdict,
-    word_line,
 )
 from app.jobs.pages.words import STEP_WORDS, Link, StateWords, word_run
 from app.jobs.pictures import COLOURS, draw_trace_svg
@@ -175,9 +175,7 @@ def show_run(
         channels=list_channel_heads(run),
         figures=list_figures(run, asked.scale),
         site_figures=list_site_figures(figures, asked.scale),
-        lines=tuple(
-            word_line(line, asked.scale) for line in figures.get("verdict", {}).get("lines", [])
-        ),
+        lines=list_lines(figures, asked.scale),
         left_out=tuple(figures.get("verdict", {}).get("left_out", [])),
         faults=tuple(f"{name}: {why}" for name, why in figures.get("faults", {}).items()),
         found=tuple(one["sentence"] for one in run.trace.reading["findings"]) if run.trace else (),

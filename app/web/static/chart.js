@@ -88,14 +88,14 @@ const start = (channels, about) => {
     const named = [
       { label: "liquidus", at_c: about.liquidus_c, color: INK },
       ...about.levels.map((one) => ({ ...one, color: STOP })),
-    ].map((one) => ({ ...one, label: `${one.label} ${+convert(one.at_c, view.unit).toFixed(1)} ${words()}` }));
+    ].map((one) => ({ ...one, label: `${+convert(one.at_c, view.unit).toFixed(1)} ${words()} ${one.label}` }));
     for (const [heater, color] of Object.entries(SETS)) {
       const at = first?.[`${heater}_c`] ?? null;
       if (at !== null) named.push({ label: `${heater} heater set`, at_c: at, color });
     }
     const shown = named.filter((one) => one.at_c >= low && one.at_c <= high);
     const places = spreadApart(shown.map((one) => one.at_c), 15 * scale, low + 20 * scale, high - 16 * scale);
-    const levels = shown.map((one, place) => note(short(one.label, Math.max(12, Math.floor(width / 8))), {
+    const levels = shown.map((one, place) => note(short(one.label, Math.max(14, width / 12 | 0)), {
       x: 0, xref: "paper", y: convert(places[place], view.unit), xanchor: "left", yanchor: "bottom",
       xshift: 3, font: { ...SMALL, color: one.color },
     }));
