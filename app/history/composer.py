@@ -1,10 +1,11 @@
 """The lines of a board's story, each written when it is asked for."""
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from typing import overload
+
+import msgspec
 
 from app.history.lines import LineWriter, RecipeUsed, Sign
 from app.history.links import RUN_ENDS, Links, RecordKey
@@ -14,8 +15,7 @@ from app.history.rules import EventKind
 from app.history.told import ToldEntry
 
 
-@dataclass(frozen=True)
-class StoryLine:
+class StoryLine(msgspec.Struct, frozen=True, gc=False):
     """One thing that happened; `faults` say where its record differs from the log.
 
     `at` is in UTC. `record` is None where only the log tells of it; `number` is 0 where only a

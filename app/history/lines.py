@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+import msgspec
+
 from app.history.links import RecordKey
 from app.history.queries import AnyRow, BoardRecords
 from app.history.rules import EventKind
@@ -37,8 +39,7 @@ class RecipeUsed:
     digest: str | None
 
 
-@dataclass(frozen=True)
-class Written:
+class Written(msgspec.Struct, frozen=True, gc=False):
     """The contents of a line."""
 
     kind: EventKind

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
+import msgspec
 from sqlalchemy.orm import Session
 
 from app.core.refusals import Conflict
@@ -172,7 +173,7 @@ def check_shown(
         records = with_figures(session, story.records, run_ids)
     faults = map_sentences(check_figures(records, story.links))
     return tuple(
-        replace(line, faults=(*line.faults, *faults.get(line.record, ())))
+        msgspec.structs.replace(line, faults=(*line.faults, *faults.get(line.record, ())))
         if line.record is not None
         else line
         for line in lines
