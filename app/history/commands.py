@@ -8,7 +8,7 @@ from app.audit.queries import count_entries, iterate_entries
 from app.audit.verifier import verify_entries
 from app.core.db import Sessions, create_house_engine, open_sessions
 from app.core.settings import read_settings
-from app.history.records import Difference
+from app.history.differences import Difference
 from app.history.sweep import count_records, sweep
 
 console = Console(soft_wrap=True, highlight=False, markup=False)

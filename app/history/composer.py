@@ -7,10 +7,10 @@ from typing import overload
 
 import msgspec
 
+from app.history.differences import Difference
 from app.history.lines import LineWriter, RecipeUsed, Sign
 from app.history.links import RUN_ENDS, Links, RecordKey
 from app.history.queries import BoardRecords
-from app.history.records import Difference
 from app.history.rules import EventKind
 from app.history.told import ToldEntry
 

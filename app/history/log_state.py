@@ -17,7 +17,7 @@ from app.audit.tables import AuditEntry
 from app.audit.verifier import LogVerifier
 from app.core.clock import Clock
 from app.core.db import Sessions
-from app.history.records import Difference
+from app.history.differences import Difference
 from app.history.rules import NoVerificationRunning, VerificationRunning
 from app.history.snapshot import open_snapshot
 from app.history.sweep import count_records, sweep

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.core.refusals import Conflict
 from app.history.composer import StoryLine, StoryLines, map_sentences
+from app.history.differences import Difference
 from app.history.links import RUN_ENDS, Links, link
 from app.history.queries import (
     AnyRow,
@@ -18,7 +19,7 @@ from app.history.queries import (
     load_records,
     with_figures,
 )
-from app.history.records import Difference, check_board, check_figures
+from app.history.records import check_board, check_figures
 from app.history.rules import ALWAYS, EventKind, Period
 from app.history.told import ChainFault, ToldEntry, find_chain_fault
 

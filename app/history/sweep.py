@@ -16,9 +16,9 @@ from app.boards.tables import Board
 from app.core.db import Sessions
 from app.files.queries import FileDamaged, unpack_content
 from app.files.tables import StoredFile
+from app.history.differences import Difference, check_text, compare, tell_untold
 from app.history.links import RecordKey
 from app.history.queries import list_entries
-from app.history.records import Difference, check_text, compare, tell_untold
 from app.history.selects import ENTRY_COLUMNS
 from app.history.snapshot import open_snapshot
 from app.history.story import RecordsUnreadable, load_story
