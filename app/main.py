@@ -1,6 +1,5 @@
 """Puts the floors on top of each other: the web service."""
 
-import asyncio
 from importlib import import_module
 from typing import Any, Final
 
@@ -12,6 +11,7 @@ from app.audit.service import install_log
 from app.core.clock import Clock, read_clock
 from app.core.db import create_house_engine, open_sessions
 from app.core.settings import Settings, read_settings
+from app.core.turns import Turns
 from app.web import health
 from app.web.docs import install_static, show_reference
 from app.web.headers import SecurityHeaders
@@ -75,7 +75,7 @@ def create_app(settings: Settings | None = None, clock: Clock = read_clock) -> F
     house.state.settings = settings or read_settings()
     house.state.clock = clock
     house.state.sessions = open_sessions(create_house_engine(house.state.settings.database_url))
-    house.state.write_turn = asyncio.Lock() if house.state.settings.is_sqlite else None
+    house.state.write_turn = Turns() if house.state.settings.is_sqlite else None
     install_log(house.state.sessions)
     house.add_middleware(BodyLimits, settings=house.state.settings)
     house.add_middleware(SecurityHeaders)

@@ -140,7 +140,7 @@ def _check_mark(request: Request, body: FormData | bytes, csrf: str) -> None:
 def _note_seen(request: Request, session: Session, row: SignedInSession, now: datetime) -> None:
     if request.method in SAFE_METHODS:
         turn = request.app.state.write_turn
-        if turn is not None and turn.locked():
+        if turn is not None and turn.is_taken():
             # A writer is at work and may need this thread to end; the next request will note it.
             return
         # A reader must not turn writer half-way; the note has a short transaction of its own.

@@ -60,7 +60,7 @@ def count(sessions: Sessions) -> tuple[int, int]:
 def get_idle(house: FastAPI) -> bool:
     """Whether the house holds neither a connection nor a turn to write."""
     turn = house.state.write_turn
-    return house.state.sessions.engine.pool.checkedout() == 0 and not (turn and turn.locked())
+    return house.state.sessions.engine.pool.checkedout() == 0 and not (turn and turn.is_taken())
 
 
 def test_every_part_of_a_request_shares_one_transaction(
