@@ -79,7 +79,7 @@ run_step() {
     fi
 }
 
-PYTEST="$VENV/bin/python -m pytest -q"
+PYTEST="$VENV/bin/python -m pytest -q --dist worksteal"
 
 prepare_to_test
 
