@@ -4,6 +4,7 @@ import secrets
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Final
+from weakref import WeakKeyDictionary
 
 from sqlalchemy import event, insert, text
 from sqlalchemy.orm import Session, SessionTransaction, UOWTransaction
@@ -20,6 +21,7 @@ from app.numerics.merkle import append_to_frontier, compute_root, hash_leaf
 LOG_LOCK: Final = 0x5769636B
 _TALES: Final = "audit_tales"
 _CHANGED: Final = "audit_changed"
+_AT_SAVEPOINT: Final = "audit_at_savepoint"
 _TAKE_LOCK: Final = text("SELECT pg_advisory_xact_lock(:key)")
 _ADD_ENTRIES: Final = insert(AuditEntry.__table__)  # type: ignore[arg-type]
 
@@ -75,6 +77,7 @@ def install_log(sessions: Sessions) -> None:
     for maker in (sessions.read, sessions.write):
         event.listen(maker, "after_flush", _note_changes)
         event.listen(maker, "before_commit", _write_tales)
+        event.listen(maker, "after_transaction_create", _note_savepoint)
         event.listen(maker, "after_soft_rollback", _forget)
 
 
@@ -90,6 +93,9 @@ def _note_changes(session: Session, _context: UOWTransaction) -> None:
 
 
 def _write_tales(session: Session) -> None:
+    if session.in_nested_transaction():
+        # The end of a savepoint; the log is written at the end of the transaction.
+        return
     session.flush()
     tales: list[Tale] = session.info.pop(_TALES, [])
     changed = session.info.pop(_CHANGED, None)
@@ -153,6 +159,27 @@ def split_frontier(stored: bytes) -> tuple[bytes, ...]:
     return tuple(stored[place : place + 32] for place in range(0, len(stored), 32))
 
 
-def _forget(session: Session, _ended: SessionTransaction) -> None:
-    session.info.pop(_TALES, None)
-    session.info.pop(_CHANGED, None)
+def _forget(session: Session, ended: SessionTransaction) -> None:
+    savepoint = _find_savepoint(ended)
+    if savepoint is None:
+        session.info.pop(_TALES, None)
+        session.info.pop(_CHANGED, None)
+        return
+    # A savepoint takes back what was done since it was set, and nothing that was done before.
+    told, changed = session.info[_AT_SAVEPOINT][savepoint]
+    del session.info.get(_TALES, [])[told:]
+    if changed is None:
+        session.info.pop(_CHANGED, None)
+
+
+def _note_savepoint(session: Session, begun: SessionTransaction) -> None:
+    if begun.nested:
+        noted = session.info.setdefault(_AT_SAVEPOINT, WeakKeyDictionary())
+        noted[begun] = (len(session.info.get(_TALES, [])), session.info.get(_CHANGED))
+
+
+def _find_savepoint(transaction: SessionTransaction | None) -> SessionTransaction | None:
+    # A flush that fails ends a part of its own, which takes the savepoint around it along.
+    while transaction is not None and not transaction.nested:
+        transaction = transaction.parent
+    return transaction

@@ -4,6 +4,7 @@ from datetime import datetime
 from hashlib import sha256
 
 import zstandard
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.files.tables import StoredFile
@@ -17,8 +18,14 @@ def keep_file(session: Session, content: bytes, *, by_id: int, now: datetime) ->
     digest = sha256(content).hexdigest()
     if session.get(StoredFile, digest) is None:
         packed = zstandard.ZstdCompressor(level=9).compress(content)
-        session.add(
-            StoredFile(sha256=digest, size=len(content), content_zstd=packed, by_id=by_id, at=now)
+        kept = StoredFile(
+            sha256=digest, size=len(content), content_zstd=packed, by_id=by_id, at=now
         )
-        session.flush()
+        try:
+            with session.begin_nested():
+                session.add(kept)
+        except IntegrityError:
+            # Somebody else kept the same content at the same moment; any other fault stays one.
+            if session.get(StoredFile, digest) is None:
+                raise
     return digest

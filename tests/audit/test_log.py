@@ -2,7 +2,7 @@
 
 import pytest
 from sqlalchemy import select, text, update
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
@@ -10,7 +10,7 @@ from app.accounts.tables import Account
 from app.audit.queries import iterate_entries, list_entries_of_board
 from app.audit.rules import Subject
 from app.audit.service import ChangeWithoutTale, append
-from app.audit.tables import AuditEntry
+from app.audit.tables import AuditEntry, NameCard
 from app.audit.verifier import verify_entries
 from app.core.db import Sessions
 from tests.conftest import CAST, NOW
@@ -68,6 +68,63 @@ def test_a_change_that_nobody_tells_of_is_never_committed(db: Session) -> None:
     db.scalars(select(Account)).first().name = "Somebody Else"  # type: ignore[union-attr]
     with pytest.raises(ChangeWithoutTale, match="Account"):
         db.commit()
+
+
+def change(db: Session) -> None:
+    db.scalars(select(Account)).first().name = "Somebody Else"  # type: ignore[union-attr]
+
+
+def fail_in_savepoint(db: Session, odile: Person, *, by_flush: bool) -> None:
+    """Do, tell and take back something within a savepoint."""
+    broken = NameCard(commitment="x", account_id=1, username=None, name="")
+    broken.salt, broken.at = b"", NOW
+    savepoint = db.begin_nested()
+    tell(db, odile, 2)
+    change(db)
+    if by_flush:
+        db.add(broken)
+        with pytest.raises(IntegrityError):
+            db.flush()
+    savepoint.rollback()
+
+
+@pytest.mark.parametrize("by_flush", [True, False])
+def test_a_savepoint_that_is_taken_back_leaves_what_was_told_before(
+    db: Session, odile: Person, *, by_flush: bool
+) -> None:
+    tell(db, odile, 1)
+    change(db)
+    fail_in_savepoint(db, odile, by_flush=by_flush)
+    tell(db, odile, 3)
+    db.commit()
+    numbers = db.scalars(select(AuditEntry.subject_id).where(AuditEntry.action == "tests.tell"))
+    assert numbers.all() == [1, 3]
+    assert verify_entries(iterate_entries(db)).is_whole
+
+
+@pytest.mark.parametrize("by_flush", [True, False])
+def test_a_change_before_a_savepoint_that_is_taken_back_must_still_be_told(
+    db: Session, odile: Person, *, by_flush: bool
+) -> None:
+    change(db)
+    db.flush()
+    fail_in_savepoint(db, odile, by_flush=by_flush)
+    with pytest.raises(ChangeWithoutTale, match="Account"):
+        db.commit()
+
+
+def test_a_change_that_a_savepoint_takes_back_need_not_be_told(db: Session, odile: Person) -> None:
+    fail_in_savepoint(db, odile, by_flush=True)
+    db.commit()
+    assert db.scalars(select(AuditEntry).where(AuditEntry.action == "tests.tell")).all() == []
+
+
+def test_what_is_done_in_a_savepoint_can_be_told_after_it(db: Session, odile: Person) -> None:
+    with db.begin_nested():
+        change(db)
+    tell(db, odile)
+    db.commit()
+    assert verify_entries(iterate_entries(db)).size == len(CAST) + 1
 
 
 @pytest.mark.parametrize(

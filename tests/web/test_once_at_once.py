@@ -1,27 +1,35 @@
 """A creation sent many times at the same moment is one creation with one answer."""
 
-from concurrent.futures import ThreadPoolExecutor
+import asyncio
 
-from httpx2 import Response
+import httpx
+from fastapi import FastAPI
 from sqlalchemy import select
 
+from app.accounts.access import COOKIE, CSRF_HEADER
 from app.accounts.rules import Person
 from app.plant.tables import Bench
-from tests.conftest import Look, SignedIn
+from tests.conftest import Look
 
 BENCH = {"code": "B7", "title": "By the window", "has_nitrogen": False}
 
 
+async def send_at_once(house: FastAPI, person: Person, times: int) -> list[httpx.Response]:
+    async with httpx.AsyncClient(
+        transport=httpx.ASGITransport(house),
+        base_url="http://testserver",
+        cookies={COOKIE: f"secret of {person.username}"},
+        headers={CSRF_HEADER: person.csrf, "Idempotency-Key": "one"},
+    ) as client:
+        return await asyncio.gather(
+            *(client.post("/api/v1/benches", json=BENCH) for _ in range(times))
+        )
+
+
 def test_every_sender_of_one_key_gets_the_same_answer(
-    signed_in: SignedIn, ada: Person, look: Look
+    house: FastAPI, ada: Person, look: Look
 ) -> None:
-    client = signed_in(ada)
-
-    def send(_: int) -> Response:
-        return client.post("/api/v1/benches", json=BENCH, headers={"Idempotency-Key": "one"})
-
-    with ThreadPoolExecutor(8) as senders:
-        answers = list(senders.map(send, range(8)))
+    answers = asyncio.run(send_at_once(house, ada, 8))
     assert {answer.status_code for answer in answers} == {201}
     assert len({answer.content for answer in answers}) == 1
     assert sum("Idempotency-Replayed" not in answer.headers for answer in answers) == 1
