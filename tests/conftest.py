@@ -30,11 +30,16 @@ from app.core.db import Sessions, create_house_engine, open_sessions
 from app.core.settings import Settings
 from app.main import create_app
 from app.measure.cluster import Cluster
+from seed_demo.load import load_demo
+from seed_demo.story import plan_jobs
 
 PROJECT = Path(__file__).parent.parent
 # Not a setting: those begin with WICKBOOK_, and others of that kind stop a start.
 CLUSTER = "TESTS_CLUSTER"
 NOW = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)
+# The demo ends before the cast comes to work.
+DEMO_END = NOW - timedelta(days=1)
+DEMO_JOBS = 4
 PASSWORD = "correct lantern under the weir"
 CAST = (
     ("odile", "Odile Maasland", Role.OPERATOR),
@@ -174,6 +179,25 @@ def databases(database: str, tmp_path_factory: pytest.TempPathFactory) -> Databa
 @pytest.fixture(scope="session")
 def furnished(databases: Databases, alembic_config: Config) -> str:
     """Return a migrated database with the cast signed in; copy it, never write to it."""
+    with make_template(databases, alembic_config) as sessions:
+        seat_cast(sessions)
+    return sessions.engine.url.render_as_string(hide_password=False)
+
+
+@pytest.fixture(scope="session")
+def with_demo(databases: Databases, alembic_config: Config) -> str:
+    """Return a furnished database with the demo's first jobs; copy it, never write to it."""
+    with make_template(databases, alembic_config) as sessions:
+        url = sessions.engine.url.render_as_string(hide_password=False)
+        settings = Settings(database_url=url, argon2_memory_kib=64, argon2_passes=1)
+        load_demo(sessions, settings, end=DEMO_END, jobs=plan_jobs(DEMO_END)[:DEMO_JOBS])
+        seat_cast(sessions)
+    return url
+
+
+@contextmanager
+def make_template(databases: Databases, alembic_config: Config) -> Iterator[Sessions]:
+    """Give the sessions of a new, migrated database that can be copied when they are done."""
     url = databases.create()
     engine = create_house_engine(url)
     with engine.begin() as connection:
@@ -181,14 +205,18 @@ def furnished(databases: Databases, alembic_config: Config) -> str:
         command.upgrade(alembic_config, "head")
     sessions = open_sessions(engine)
     install_log(sessions)
-    with sessions.write.begin() as session:
-        for username, name, role in CAST:
-            seat(session, username, name, role)
+    yield sessions
     if url.startswith("sqlite"):
         with engine.connect() as connection:
             connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
     engine.dispose()
-    return url
+
+
+def seat_cast(sessions: Sessions) -> None:
+    """Give the whole cast accounts and running sign-ins."""
+    with sessions.write.begin() as session:
+        for username, name, role in CAST:
+            seat(session, username, name, role)
 
 
 def seat(session: Session, username: str, name: str, role: Role) -> None:

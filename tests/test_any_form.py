@@ -46,8 +46,8 @@ PNG = b"\x89PNG\r\n\x1a\n" + bytes(64)
 
 
 @pytest.fixture
-def open_house(databases: Databases, furnished: str) -> Iterator[FastAPI]:
-    url = databases.create(furnished)
+def open_house(databases: Databases, with_demo: str) -> Iterator[FastAPI]:
+    url = databases.create(with_demo)
     house = create_app(
         Settings(database_url=url, argon2_memory_kib=64, argon2_passes=1), clock=MovableClock()
     )

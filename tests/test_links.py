@@ -3,28 +3,19 @@
 import re
 from collections import deque
 from collections.abc import Iterator
-from datetime import timedelta
 from html.parser import HTMLParser
 from http import HTTPStatus
 from typing import Final
 
 import pytest
-from alembic import command
-from alembic.config import Config
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from app.accounts.access import COOKIE
-from app.audit.service import install_log
-from app.core.db import create_house_engine, open_sessions
 from app.core.settings import Settings
 from app.main import create_app
-from seed_demo.load import load_demo
-from seed_demo.story import plan_jobs
-from tests.conftest import CAST, NOW, Databases, MovableClock, seat
+from tests.conftest import CAST, Databases, MovableClock
 
-# The demo ends before the cast comes to work.
-END: Final = NOW - timedelta(days=1)
 # Pages of one shape look alike: a few of each are enough.
 PAGES_OF_A_SHAPE: Final = 6
 
@@ -45,22 +36,12 @@ class Links(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def demo_house(databases: Databases, alembic_config: Config) -> Iterator[FastAPI]:
+def demo_house(databases: Databases, with_demo: str) -> Iterator[FastAPI]:
     """Return a house with a few of the demo's jobs, where the cast is signed in."""
-    url = databases.create()
-    engine = create_house_engine(url)
-    with engine.begin() as connection:
-        alembic_config.attributes["connection"] = connection
-        command.upgrade(alembic_config, "head")
-    sessions = open_sessions(engine)
-    install_log(sessions)
-    settings = Settings(database_url=url, argon2_memory_kib=64, argon2_passes=1)
-    load_demo(sessions, settings, end=END, jobs=plan_jobs(END)[:3])
-    with sessions.write.begin() as session:
-        for username, name, role in CAST:
-            seat(session, username, name, role)
-    engine.dispose()
-    house = create_app(settings, clock=MovableClock())
+    url = databases.create(with_demo)
+    house = create_app(
+        Settings(database_url=url, argon2_memory_kib=64, argon2_passes=1), clock=MovableClock()
+    )
     yield house
     house.state.sessions.engine.dispose()
     databases.drop(url)

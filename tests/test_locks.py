@@ -2,24 +2,15 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from typing import Final
 
 import pytest
-from alembic import command
-from alembic.config import Config
 from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import DBAPIError
 
-from app.audit.service import install_log
-from app.core.db import Base, create_house_engine, open_sessions
-from app.core.settings import Settings
-from seed_demo.load import load_demo
-from seed_demo.story import plan_jobs
+from app.core.db import Base, create_house_engine
 from tests.conftest import Databases
 
-END: Final = datetime(2026, 7, 15, 19, 30, tzinfo=UTC)
-JOBS: Final = plan_jobs(END)[:4]
 REFUSED: Final = "locked for good"
 
 
@@ -51,17 +42,10 @@ EVERY_LOCK: Final = pytest.mark.parametrize("table", LOCKS)
 
 
 @pytest.fixture(scope="module")
-def engine(databases: Databases, alembic_config: Config) -> Iterator[Engine]:
+def engine(databases: Databases, with_demo: str) -> Iterator[Engine]:
     """Return a database with the demo's first jobs and a proposed revision."""
-    url = databases.create()
+    url = databases.create(with_demo)
     engine = create_house_engine(url)
-    with engine.begin() as connection:
-        alembic_config.attributes["connection"] = connection
-        command.upgrade(alembic_config, "head")
-    sessions = open_sessions(engine)
-    install_log(sessions)
-    settings = Settings(database_url=url, argon2_memory_kib=64, argon2_passes=1)
-    load_demo(sessions, settings, end=END, jobs=JOBS)
     with engine.begin() as connection:
         connection.execute(
             text(
