@@ -13,7 +13,13 @@ from starlette.datastructures import FormData
 
 from app.accounts.permissions import Action
 from app.accounts.queries import find_session, find_token, is_session_alive
-from app.accounts.rules import PasswordMustChange, Person, compute_secret_digest, spell_roles
+from app.accounts.rules import (
+    PasswordMustChange,
+    Person,
+    compute_secret_digest,
+    spell_roles,
+    spell_token_way,
+)
 from app.accounts.tables import SignedInSession
 from app.core.refusals import Forbidden, Unidentified
 from app.core.request import SAFE_METHODS, HouseSettings, Now, RequestBody, RequestSession
@@ -122,7 +128,7 @@ def _get_by_token(session: Session, secret: str, now: datetime) -> Person:
         commitment=token.commitment,
         # A role taken from the person is taken from their tokens too.
         roles=token.roles & token.account_roles,
-        via=f"token {token.id}",
+        via=spell_token_way(token.id),
         csrf="",
         must_change=token.must_change_password,
     )

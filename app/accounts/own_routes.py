@@ -98,7 +98,7 @@ def list_sessions(
 
 @router.delete("/sessions/{session_id}", status_code=HTTPStatus.NO_CONTENT)
 def end_session(session_id: PathId, session: RequestSession, now: Now, person: Anyone) -> None:
-    """End one of one's own sign-ins."""
+    """End one of one's own sign-ins. Takes a sign-in, not a token."""
     own_service.end_own_session(session, session_id, person=person, now=now)
 
 
@@ -143,5 +143,5 @@ def show_token(token_id: PathId, session: RequestSession, person: Anyone) -> Tok
 
 @router.delete("/tokens/{token_id}", status_code=HTTPStatus.NO_CONTENT)
 def revoke_token(token_id: PathId, session: RequestSession, now: Now, person: Anyone) -> None:
-    """End a token; it stays in the list as revoked."""
+    """End a token; it stays in the list as revoked. A token can end itself and no other."""
     own_service.revoke_token(session, token_id, person=person, now=now)

@@ -9,7 +9,12 @@ from sqlalchemy.orm import Session
 from app.accounts.passwords.hashing import Hasher
 from app.accounts.passwords.wording import PasswordRefused, check_password
 from app.accounts.queries import get_own_session, get_own_token, lock_account
-from app.accounts.rules import Person, check_token_roles, compute_secret_digest
+from app.accounts.rules import (
+    Person,
+    check_token_roles,
+    compute_secret_digest,
+    spell_token_way,
+)
 from app.accounts.schemas import PasswordChange, TokenFields
 from app.accounts.service import end_sessions
 from app.accounts.sign_in import count_attempt, forgive
@@ -76,7 +81,8 @@ def change_password(
 def end_own_session(
     session: Session, session_id: int, *, person: Person, now: datetime
 ) -> SignedInSession:
-    """End one of one's own sign-ins; one that has ended is left alone."""
+    """End one of one's own sign-ins; one that has ended is left alone. SignInNeeded."""
+    person.check_signed_in()
     row = get_own_session(session, person.account_id, session_id)
     if row.ended_at is not None:
         return row
@@ -127,8 +133,13 @@ def add_token(
 
 
 def revoke_token(session: Session, token_id: int, *, person: Person, now: datetime) -> ApiToken:
-    """End a token of one's own; one that was revoked before is left alone."""
+    """End a token of one's own; one that was revoked before is left alone.
+
+    A token can end itself; SignInNeeded for any other.
+    """
     token = get_own_token(session, person.account_id, token_id)
+    if person.via != spell_token_way(token.id):
+        person.check_signed_in()
     if token.revoked_at is not None:
         return token
     token.revoked_at = now

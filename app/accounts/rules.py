@@ -21,7 +21,7 @@ class PasswordMustChange(Forbidden):
 
 
 class SignInNeeded(Forbidden):
-    """A token may not make tokens or passwords: it would outlive its own end."""
+    """A token may not make or end what is not its own: who finds one could shut its owner out."""
 
     code = "accounts.sign_in_needed"
 
@@ -113,6 +113,11 @@ def compute_secret_digest(secret: str) -> str:
     They are 32 random bytes, so a fast digest is enough.
     """
     return sha256(secret.encode()).hexdigest()
+
+
+def spell_token_way(token_id: int) -> str:
+    """Spell the way of somebody who comes with a token, as `Person.via` has it: `token 7`."""
+    return f"token {token_id}"
 
 
 def spell_roles(roles: frozenset[Role]) -> str:

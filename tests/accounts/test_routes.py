@@ -66,6 +66,20 @@ def test_a_token_makes_no_token_and_no_password(
     assert program.post("/api/v1/me/password", json=change).status_code == 403
 
 
+def test_a_token_ends_itself_but_no_other_token_and_no_sign_in(
+    house: FastAPI, signed_in: SignedIn, edda: Person
+) -> None:
+    client = signed_in(edda)
+    own, other = (client.post("/api/v1/me/tokens", json=TOKEN).json() for _ in range(2))
+    program = use(house, own["secret"])
+    sign_in = client.get("/api/v1/me/sessions").json()["items"][0]["id"]
+    for path in (f"/api/v1/me/sessions/{sign_in}", f"/api/v1/me/tokens/{other['id']}"):
+        assert program.delete(path).json()["code"] == "accounts.sign_in_needed"
+    assert client.get(f"/api/v1/me/tokens/{other['id']}").json()["revoked_at"] is None
+    assert program.delete(f"/api/v1/me/tokens/{own['id']}").status_code == 204
+    assert program.get("/api/v1/me").status_code == 401
+
+
 def test_a_token_ends_when_revoked_when_expired_and_with_its_owner(
     house: FastAPI, signed_in: SignedIn, edda: Person, ada: Person, clock: MovableClock
 ) -> None:
