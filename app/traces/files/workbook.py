@@ -14,6 +14,7 @@ from app.core.refusals import TooLarge, Unacceptable
 from app.traces.files.decoding import FIELD, Decoded
 from app.traces.files.grid import LineTooLong, TooManyColumns, too_many_rows
 from app.traces.files.limits import ReadingLimits
+from app.traces.files.workbook_parts import WorkbookTooLarge, check_parts
 
 SIGNATURE: Final = b"PK\x03\x04"
 _MOST_PARTS: Final = 1_000
@@ -30,12 +31,6 @@ _FEWEST_ROWS: Final = 2
 _MOST_CELLS: Final = 20_000_000
 _EXACT_WHOLE: Final = 10**15
 _BLANKS: Final = str.maketrans(dict.fromkeys("\t\n\r\v\f", " "))
-
-
-class WorkbookTooLarge(TooLarge):
-    """The workbook unpacks to more than is read, or is packed as no workbook is."""
-
-    code = "traces.workbook_too_large"
 
 
 class MacrosInside(Unacceptable):
@@ -131,6 +126,8 @@ def _check_archive(content: bytes, *, limits: ReadingLimits) -> None:
         raise MacrosInside(
             "The workbook holds macros; save it without them (.xlsx), or as CSV.", field=FIELD
         )
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        check_parts(archive, limits=limits)
 
 
 def _read(content: bytes, *, limits: ReadingLimits) -> Workbook:

@@ -134,6 +134,52 @@ def test_an_archive_that_unpacks_to_too_much_is_refused_before_it_is_unpacked() 
     assert "10,000,000 is the limit" in refuse(bomb, small).sentence
 
 
+SHEET = "xl/worksheets/sheet1.xml"
+OPEN_SHEET = (
+    b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+)
+CLOSE_SHEET = b"</sheetData></worksheet>"
+
+
+@pytest.mark.parametrize(
+    ("part", "text", "what"),
+    [
+        (SHEET, OPEN_SHEET + b"<row/>" * 30_001 + CLOSE_SHEET, "more than 30,000 elements"),
+        (SHEET, OPEN_SHEET + b"<row>" * 100, "more than 64 deep"),
+        (
+            SHEET,
+            OPEN_SHEET + b"<row>" + b"<c/>" * 241 + b"</row>" + CLOSE_SHEET,
+            "a row of more than 30 cells",
+        ),
+        (
+            SHEET,
+            b'<x:worksheet xmlns:x="urn:x"><x:a><x:b>' + b"<x:c/>" * 241 + b"</x:b></x:a>",
+            "a row of more than 30 cells",
+        ),
+        ("xl/styles.xml", b"<styleSheet>" + b"<xf/>" * 2_001, "more than 2,000 elements"),
+        ("xl/hidden.bin", b"<styleSheet>" + b"<xf/>" * 2_001, "more than 2,000 elements"),
+    ],
+)
+def test_a_small_archive_that_would_take_minutes_to_read_is_refused_at_once(
+    part: str, text: bytes, what: str
+) -> None:
+    limits = ReadingLimits(max_columns=30, max_workbook_elements=30_000, max_part_elements=2_000)
+    assert read_logger_file(make_workbook(ROWS), limits=limits).sample_count == 3
+    refusal = refuse(change_part(make_workbook(ROWS), part, text), limits)
+    assert refusal.code == "traces.workbook_too_large"
+    assert what in refusal.sentence
+
+
+def test_the_elements_of_all_parts_are_counted_together() -> None:
+    sheets = [[HEADER, *([k, 20.5] for k in range(900))] for _ in range(4)]
+    content = make_workbook(*sheets)
+    assert read_logger_file(content).sample_count == 900
+    # Two elements a cell and one a row are 4,500 a sheet.
+    refusal = refuse(content, ReadingLimits(max_workbook_elements=12_000))
+    assert refusal.code == "traces.workbook_too_large"
+    assert "more than 12,000 elements with those before it" in refusal.sentence
+
+
 def test_entities_that_multiply_are_refused() -> None:
     lines = b"".join(b'<!ENTITY e%d "%s">' % (k, b"&e%d;" % (k - 1) * 10) for k in range(1, 10))
     sheet = b'<!DOCTYPE s [<!ENTITY e0 "0123456789">' + lines + b"]><worksheet><sheetData><row>"
