@@ -31,6 +31,11 @@ _SENTENCES: Final[Mapping[str, str]] = {
     "int_parsing_size": "must be a whole number of at most 10 digits",
     "bool_parsing": "must be yes or no, not {given}",
     "string_type": "must be text, not {given}",
+    "list_type": "must be a list, not {given}",
+    "tuple_type": "must be a list, not {given}",
+    "dict_type": "must be an object, not {given}",
+    "model_type": "must be an object, not {given}",
+    "model_attributes_type": "must be an object, not {given}",
     "literal_error": "must be {expected}, not {given}",
     "enum": "must be {expected}, not {given}",
 }

@@ -19,6 +19,10 @@ class Mark(StrEnum):
     COMMA = "comma"
 
 
+class Inner(BaseModel):
+    """A thing within a thing."""
+
+
 class Zone(BaseModel):
     """A small thing of every kind of value."""
 
@@ -32,6 +36,9 @@ class Zone(BaseModel):
     side: Literal["top", "bottom"] = "top"
     steps: Annotated[list[int], Field(min_length=1, max_length=3)] = [1]
     line: Line = "x"
+    pair: tuple[int, ...] = ()
+    inner: Inner | None = None
+    words: dict[str, str] = {}
 
 
 class Programme(BaseModel):
@@ -66,6 +73,10 @@ REACHED: list[tuple[str, dict[str, Any], str, str]] = [
     ),
     ("bool_parsing", {"is_hot": "maybe"}, "is_hot", "must be yes or no, not maybe"),
     ("string_type", {"name": 5}, "name", "must be text, not 5"),
+    ("list_type", {"steps": 1}, "steps", "must be a list, not 1"),
+    ("tuple_type", {"pair": "no"}, "pair", "must be a list, not no"),
+    ("model_type", {"inner": [1]}, "inner", "must be an object, not a list"),
+    ("dict_type", {"words": 7}, "words", "must be an object, not 7"),
     ("literal_error", {"side": "left"}, "side", "must be 'top' or 'bottom', not left"),
     ("enum", {"mark": ""}, "mark", "must be 'point' or 'comma', not ''"),
 ]
@@ -74,6 +85,13 @@ REACHED: list[tuple[str, dict[str, Any], str, str]] = [
 def refuse(model: type[BaseModel], value: object) -> ValidationError:
     with pytest.raises(ValidationError) as refused:
         model.model_validate(value)
+    return refused.value
+
+
+def refuse_attributes(model: type[BaseModel], value: object) -> ValidationError:
+    """Refuse as a web route does, which also takes the attributes of an object."""
+    with pytest.raises(ValidationError) as refused:
+        model.model_validate(value, from_attributes=True)
     return refused.value
 
 
@@ -93,7 +111,14 @@ def test_a_missing_value_is_named() -> None:
 
 
 def test_every_sentence_of_the_table_is_reached() -> None:
-    assert {kind for kind, _, _, _ in REACHED} | {"missing"} == set(_SENTENCES)
+    assert {kind for kind, _, _, _ in REACHED} | {"missing", "model_attributes_type"} == set(
+        _SENTENCES
+    )
+
+
+def test_a_body_that_is_no_object_says_so() -> None:
+    (fault,) = faults_of(refuse_attributes(Programme, [1]))
+    assert fault.sentence == "must be an object, not a list"
 
 
 def test_a_fault_deep_inside_is_named_by_its_path() -> None:
