@@ -20,11 +20,33 @@ _LAST_OF_BOARD = (
     .limit(1)
 )
 
+# Any fixed number will do; it names the log among PostgreSQL's advisory locks.
+_WAIT_AND_LAST = (
+    "SELECT pg_advisory_xact_lock(1466524523);"
+    "SELECT seq, frontier FROM audit_entries ORDER BY seq DESC LIMIT 1"
+)
+
 
 def find_last(session: Session) -> Last | None:
     """Return the newest entry's number and frontier, or None in an empty log."""
     row = session.connection().execute(_LAST).first()
     return None if row is None else (row.seq, row.frontier)
+
+
+def wait_and_find_last(session: Session) -> Last | None:
+    """Take PostgreSQL's advisory lock of this transaction, then answer as `find_last`.
+
+    Both statements go in one message: one way to the server and back less while others wait.
+    Each has a snapshot of its own, so the second sees what the lock was waited for.
+    """
+    cursor = session.connection().connection.cursor()
+    try:
+        cursor.execute(_WAIT_AND_LAST)
+        cursor.nextset()
+        row = cursor.fetchone()
+    finally:
+        cursor.close()
+    return None if row is None else (row[0], bytes(row[1]))
 
 
 def find_last_of_board(session: Session, board_id: int) -> tuple[int, bytes] | None:

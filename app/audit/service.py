@@ -6,23 +6,20 @@ from datetime import datetime
 from typing import Final
 from weakref import WeakKeyDictionary
 
-from sqlalchemy import event, insert, text
+from sqlalchemy import event, insert
 from sqlalchemy.orm import Session, SessionTransaction, UOWTransaction
 
 from app.audit import rules
-from app.audit.queries import find_last, find_last_of_board
+from app.audit.queries import find_last, find_last_of_board, wait_and_find_last
 from app.audit.rules import Actor, BoardLink, Subject, Tale
 from app.audit.tables import AuditEntry, NameCard
 from app.core.canonical_json import JsonValue
 from app.core.db import Base, Sessions
 from app.numerics.merkle import append_to_frontier, compute_root, hash_leaf
 
-# Any fixed number will do; it names the log among PostgreSQL's advisory locks.
-LOG_LOCK: Final = 0x5769636B
 _TALES: Final = "audit_tales"
 _CHANGED: Final = "audit_changed"
 _AT_SAVEPOINT: Final = "audit_at_savepoint"
-_TAKE_LOCK: Final = text("SELECT pg_advisory_xact_lock(:key)")
 _ADD_ENTRIES: Final = insert(AuditEntry.__table__)  # type: ignore[arg-type]
 
 
@@ -109,8 +106,10 @@ def _write(session: Session, tales: list[Tale]) -> None:
     # The lock, the read of the newest entry and the insert are the transaction's last statements:
     # locks taken before it are held by transactions that need only wait for this one.
     if session.get_bind().dialect.name == "postgresql":
-        session.connection().execute(_TAKE_LOCK, {"key": LOG_LOCK})
-    seq, stored = find_last(session) or (0, b"")
+        last = wait_and_find_last(session)
+    else:
+        last = find_last(session)
+    seq, stored = last or (0, b"")
     frontier = split_frontier(stored)
     links: dict[int, tuple[int, bytes | None]] = {}
     rows = []
