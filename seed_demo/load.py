@@ -8,7 +8,7 @@ from sqlalchemy import Connection, text
 from sqlalchemy.orm import Session
 
 from app.accounts.queries import count_accounts
-from app.audit.service import LOG_LOCK
+from app.audit.queries import LOG_LOCK
 from app.core.db import WRITES, Sessions
 from app.core.settings import Settings
 from seed_demo.load_acts import Act, DemoAccount, Stage, sort_acts

@@ -1,6 +1,7 @@
 """Reads the log."""
 
 from collections.abc import Iterator, Sequence
+from typing import Final
 
 from sqlalchemy import Row, bindparam, func, select
 from sqlalchemy.orm import Session
@@ -21,9 +22,12 @@ _LAST_OF_BOARD = (
 )
 
 # Any fixed number will do; it names the log among PostgreSQL's advisory locks.
-_WAIT_AND_LAST = (
-    "SELECT pg_advisory_xact_lock(1466524523);"
-    "SELECT seq, frontier FROM audit_entries ORDER BY seq DESC LIMIT 1"
+LOG_LOCK: Final = 0x5769636B
+_WAIT_AND_LAST = ";".join(
+    (
+        f"SELECT pg_advisory_xact_lock({LOG_LOCK:d})",
+        "SELECT seq, frontier FROM audit_entries ORDER BY seq DESC LIMIT 1",
+    )
 )
 
 
