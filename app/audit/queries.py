@@ -43,13 +43,11 @@ def wait_and_find_last(session: Session) -> Last | None:
     Both statements go in one message: one way to the server and back less while others wait.
     Each has a snapshot of its own, so the second sees what the lock was waited for.
     """
-    cursor = session.connection().connection.cursor()
-    try:
-        cursor.execute(_WAIT_AND_LAST)
-        cursor.nextset()
-        row = cursor.fetchone()
-    finally:
-        cursor.close()
+    answered = session.connection().exec_driver_sql(_WAIT_AND_LAST)
+    cursor = answered.cursor
+    cursor.nextset()
+    row = cursor.fetchone()
+    answered.close()
     return None if row is None else (row[0], bytes(row[1]))
 
 
