@@ -1,9 +1,26 @@
-"""Triggers that refuse changes of rows which are locked for good, on both databases."""
+"""Triggers that refuse changes of rows which are locked for good, on both databases.
+
+What a migration has locked is compared, word by word, with what a database holds: how a lock is
+spelt here must not change once a database was made with it.
+"""
+
+from dataclasses import dataclass
 
 from alembic import op
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 
 REFUSED = "is locked for good: add a new row instead"
+NOTED_LOCKS = "wickbook_locks"
+POSTGRESQL_EVENTS = ("update", "delete", "truncate")
+
+
+@dataclass(frozen=True)
+class RowLock:
+    """A table whose rows are locked: where the condition on OLD holds, and but for some updates."""
+
+    table: str
+    when: str
+    unlocked_update: str
 
 
 def lock_rows(table: str, *, when: str = "", unlocked_update: str = "") -> None:
@@ -13,16 +30,22 @@ def lock_rows(table: str, *, when: str = "", unlocked_update: str = "") -> None:
     on OLD and NEW under which an UPDATE is let through. Call it when the table has all its unique
     indexes: on SQLite each of them is a way to replace a row.
     """
+    lock = RowLock(table, when, unlocked_update)
+    op.get_bind().info.setdefault(NOTED_LOCKS, {})[table] = lock
     if op.get_bind().dialect.name == "postgresql":
-        _lock_on_postgresql(table, when, unlocked_update)
+        op.execute(spell_function(table))
+        for event in POSTGRESQL_EVENTS:
+            for statement in spell_postgresql_trigger(lock, event):
+                op.execute(statement)
     else:
         _lock_on_sqlite(table, when, unlocked_update)
 
 
 def unlock_rows(table: str) -> None:
     """Take the triggers of a table away again."""
+    op.get_bind().info.get(NOTED_LOCKS, {}).pop(table, None)
     if op.get_bind().dialect.name == "postgresql":
-        for event in ("update", "delete", "truncate"):
+        for event in POSTGRESQL_EVENTS:
             op.execute(f"DROP TRIGGER {table}_no_{event} ON {table}")
         op.execute(f"DROP FUNCTION refuse_change_of_{table}()")
     else:
@@ -30,26 +53,50 @@ def unlock_rows(table: str) -> None:
             op.execute(f"DROP TRIGGER {table}_no_{event}")
 
 
-def _lock_on_postgresql(table: str, when: str, unlocked_update: str) -> None:
-    op.execute(
-        f"CREATE FUNCTION refuse_change_of_{table}() RETURNS trigger LANGUAGE plpgsql AS $$ "
+def list_noted_locks(connection: Connection) -> tuple[RowLock, ...]:
+    """Return the locks that migrations made over this connection and left in place."""
+    return tuple(connection.info.get(NOTED_LOCKS, {}).values())
+
+
+def spell_function_body(table: str) -> str:
+    """Spell what the function of a table's locks does on PostgreSQL."""
+    return (
         f"BEGIN RAISE EXCEPTION '{table} {REFUSED}' "
         "USING ERRCODE = 'integrity_constraint_violation'; "
-        "END $$"
+        "END"
     )
-    for event in ("update", "delete"):
-        condition = _spell_condition(event, when, unlocked_update)
-        op.execute(
-            f"CREATE TRIGGER {table}_no_{event} BEFORE {event.upper()} ON {table} "
-            f"FOR EACH ROW {condition} EXECUTE FUNCTION refuse_change_of_{table}()"
-        )
-    op.execute(
-        f"CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
-        f"FOR EACH STATEMENT EXECUTE FUNCTION refuse_change_of_{table}()"
+
+
+def spell_function(table: str) -> str:
+    """Spell the function that a table's locks call on PostgreSQL."""
+    return (
+        f"CREATE FUNCTION refuse_change_of_{table}() RETURNS trigger LANGUAGE plpgsql AS $$ "
+        f"{spell_function_body(table)} $$"
     )
-    for event in ("update", "delete", "truncate"):
-        # A session that calls itself a replica passes by triggers that are not for always.
-        op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_{event}")
+
+
+def spell_postgresql_trigger(lock: RowLock, event: str, *, on: str = "") -> tuple[str, str]:
+    """Spell a lock against one event on PostgreSQL: the trigger, and that it is for always.
+
+    `on` is another table to put it on than its own.
+    """
+    name, where = f"{lock.table}_no_{event}", on or lock.table
+    each = "FOR EACH STATEMENT"
+    if event != "truncate":
+        each = f"FOR EACH ROW {_spell_condition(event, lock.when, lock.unlocked_update)}"
+    return (
+        f"CREATE TRIGGER {name} BEFORE {event.upper()} ON {where} "
+        f"{each} EXECUTE FUNCTION refuse_change_of_{lock.table}()",
+        spell_enabling(lock.table, event, on=where),
+    )
+
+
+def spell_enabling(table: str, event: str, *, on: str = "") -> str:
+    """Spell that a lock holds always on PostgreSQL.
+
+    A session that calls itself a replica passes by triggers that are not for always.
+    """
+    return f"ALTER TABLE {on or table} ENABLE ALWAYS TRIGGER {table}_no_{event}"
 
 
 def _lock_on_sqlite(table: str, when: str, unlocked_update: str) -> None:
@@ -106,3 +153,11 @@ def _spell_condition(event: str, when: str, unlocked_update: str) -> str:
     if event == "update" and unlocked_update:
         conditions.append(f"NOT ({unlocked_update})")
     return f"WHEN ({' AND '.join(conditions)})" if conditions else ""
+
+
+def spell_same(*columns: str) -> str:
+    """Spell the condition that an UPDATE leaves these columns as they are, also where empty."""
+    return " AND ".join(
+        f"COALESCE(NEW.{column} = OLD.{column}, NEW.{column} IS NULL AND OLD.{column} IS NULL)"
+        for column in columns
+    )

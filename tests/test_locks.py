@@ -28,6 +28,10 @@ LOCKS: Final[Mapping[str, Lock]] = {
     "stored_files": Lock(),
     "traces": Lock(),
     "step_entries": Lock(),
+    "job_holds": Lock(),
+    "job_sites": Lock(),
+    "job_steps": Lock(),
+    "placements": Lock(),
     "recipe_revisions": Lock(
         "state <> 'draft'", {"state": "'draft'", "number": "number + 1000", "recipe_id": "-1"}
     ),
@@ -51,6 +55,15 @@ def engine(databases: Databases, with_demo: str) -> Iterator[Engine]:
             text(
                 "UPDATE recipe_revisions SET state = 'proposed', proposed_by_id = author_id,"
                 " proposed_at = created_at WHERE state = 'draft'"
+            )
+        )
+        connection.execute(
+            text(
+                "INSERT INTO job_holds (id, version, job_id, reason, placed_by_id, placed_at,"
+                " lifted_by_id, lifted_at, lift_reason)"
+                " SELECT 1, 2, id, 'Nozzle', 1, opened_at, 2, opened_at, 'Came' FROM jobs"
+                " WHERE id = 1 UNION ALL"
+                " SELECT 2, 1, id, 'Vacuum', 1, opened_at, NULL, NULL, NULL FROM jobs WHERE id = 1"
             )
         )
     yield engine
@@ -137,6 +150,38 @@ def test_no_column_of_a_locked_row_can_be_updated(connection: Connection, table:
     for column in columns_of(table):
         statement = f"UPDATE {table} SET {column} = {column} WHERE {key_of(table)} = {key}"
         expect_refusal(connection, table, statement)
+
+
+LIFTED: Final = "lifted_by_id = 2, lifted_at = placed_at, lift_reason = 'Found', version = 2"
+HOLD: Final = "UPDATE job_holds SET {changes} WHERE id = {hold}"
+PLACEMENT: Final = "UPDATE placements SET {changes} WHERE id = 1"
+
+
+def test_a_hold_is_lifted_once_and_whole(connection: Connection) -> None:
+    for part in LIFTED.split(", "):
+        expect_refusal(connection, "job_holds", HOLD.format(changes=part, hold=2))
+        expect_refusal(connection, "job_holds", HOLD.format(changes=part, hold=1))
+    for other in ("reason = 'x'", "placed_by_id = 2", "job_id = 2", "placed_at = NULL"):
+        changes = f"{LIFTED}, {other}"
+        expect_refusal(connection, "job_holds", HOLD.format(changes=changes, hold=2))
+    lifting = text(HOLD.format(changes=LIFTED, hold=2))
+    assert connection.execute(lifting).rowcount == 1
+    expect_refusal(connection, "job_holds", HOLD.format(changes=LIFTED, hold=2))
+    back = "lifted_by_id = NULL, lifted_at = NULL, lift_reason = NULL"
+    expect_refusal(connection, "job_holds", HOLD.format(changes=back, hold=2))
+
+
+def test_of_a_placement_only_the_known_part_may_be_said_anew(connection: Connection) -> None:
+    for part in ("NULL", "1", "2"):
+        said = PLACEMENT.format(changes=f"part_id = {part}")
+        assert connection.execute(text(said)).rowcount == 1
+    for other in (
+        "designator = 'X9'", "part_number = 'x'", "value = 'x'", "package = 'x'",
+        "x_mm = NULL", "y_mm = 1", "rotation_deg = NULL", "rotation_deg = 1", "side = NULL",
+        "assembly_id = 2", "id = 1000",
+    ):  # fmt: skip
+        changes = f"part_id = 1, {other}"
+        expect_refusal(connection, "placements", PLACEMENT.format(changes=changes))
 
 
 @EVERY_LOCK

@@ -30,6 +30,10 @@ LOCKED = (
     "jobs",
     "runs",
     "step_entries",
+    "job_holds",
+    "job_sites",
+    "job_steps",
+    "placements",
 )
 
 
