@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from app.accounts.rules import Person
 from app.boards.queries import get_assembly
 from app.boards.service import register_boards
+from app.jobs.logger_file import LoggerFile
 from app.jobs.queries import get_run, load_card
 from app.jobs.rules import Outcome
 from app.jobs.runs import abort_run, complete_run, start_run
@@ -153,7 +154,7 @@ class _JobActs:
             job,
             self._get_line(step),
             bench=get_bench(session, self.stage.bench_ids[self.planned.bench]),
-            content=file.text.encode(),
+            file=LoggerFile(file.text.encode(), settings=self.stage.settings),
             file_name=file.name,
             settings=self.stage.settings,
             person=self._who(self.operator),

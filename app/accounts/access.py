@@ -54,20 +54,54 @@ class FormNotOurs(Forbidden):
     code = "accounts.form_not_ours"
 
 
+SentCookie = Annotated[str | None, Depends(APIKeyCookie(name=COOKIE, auto_error=False))]
+SentBearer = Annotated[HTTPAuthorizationCredentials | None, Depends(HTTPBearer(auto_error=False))]
+
+
 def get_person(
     request: Request,
     session: RequestSession,
     now: Now,
     body: RequestBody,
-    cookie: Annotated[str | None, Depends(APIKeyCookie(name=COOKIE, auto_error=False))],
-    bearer: Annotated[HTTPAuthorizationCredentials | None, Depends(HTTPBearer(auto_error=False))],
+    cookie: SentCookie,
+    bearer: SentBearer,
 ) -> Person:
     """Return the person whose token or session came with the request.
 
     NotSignedIn without one; FormNotOurs when a browser's change lacks the session's own mark.
     """
+    person, row = _identify(request, session, now, body, cookie, bearer)
+    if row is not None and now - row.seen_at > SEEN_EVERY:
+        _note_seen(request, session, row, now)
+    return person
+
+
+def get_person_ahead(
+    request: Request,
+    now: Now,
+    body: RequestBody,
+    cookie: SentCookie,
+    bearer: SentBearer,
+) -> Person:
+    """Return the person of a request before its transaction begins, from a look of its own.
+
+    Refuses as get_person does, which asks again within the transaction.
+    """
+    with request.app.state.sessions.read() as look:
+        person, _ = _identify(request, look, now, body, cookie, bearer)
+    return person
+
+
+def _identify(
+    request: Request,
+    session: Session,
+    now: datetime,
+    body: FormData | bytes,
+    cookie: str | None,
+    bearer: HTTPAuthorizationCredentials | None,
+) -> tuple[Person, SignedInSession | None]:
     if bearer is not None:
-        return _get_by_token(session, bearer.credentials, now)
+        return _get_by_token(session, bearer.credentials, now), None
     if cookie is None:
         raise NotSignedIn("Sign in first.")
     row = _find_alive(session, cookie, request.app.state.settings, now)
@@ -75,9 +109,7 @@ def get_person(
         raise NotSignedIn("Your sign-in has ended; sign in again.")
     if request.method not in SAFE_METHODS:
         _check_mark(request, body, row.csrf)
-    if now - row.seen_at > SEEN_EVERY:
-        _note_seen(request, session, row, now)
-    return _make_person(row)
+    return _make_person(row), row
 
 
 def find_person(
@@ -160,6 +192,7 @@ def _note_seen(request: Request, session: Session, row: SignedInSession, now: da
 
 
 SomePerson = Annotated[Person, Depends(get_person)]
+PersonAhead = Annotated[Person, Depends(get_person_ahead)]
 MaybePerson = Annotated[Person | None, Depends(find_person)]
 
 
@@ -178,6 +211,27 @@ class Needs:
 def needs(action: Action) -> Needs:
     """Name the permission of a route: `Annotated[Person, Depends(needs(...))]`."""
     return Needs(action)
+
+
+@dataclass(frozen=True)
+class NeedsAhead:
+    """A dependency that answers with the person before the request's transaction begins."""
+
+    action: Action
+
+    async def __call__(self, person: PersonAhead) -> Person:
+        """Refuse with NotPermitted, or hand the person to what is done ahead."""
+        person.check_may(self.action)
+        return person
+
+
+def needs_ahead(action: Action) -> NeedsAhead:
+    """Name the permission of work that is done before a route's transaction begins.
+
+    Such a dependency stands first in the route's signature, before the session; the route names
+    its own permission as well, which is checked again within the transaction.
+    """
+    return NeedsAhead(action)
 
 
 def public() -> None:

@@ -9,33 +9,19 @@ from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
 from app.core.canonical_json import compute_digest
-from app.core.refusals import Refusal
 from app.core.settings import Settings
 from app.files.queries import get_content
 from app.jobs import rules
+from app.jobs.logger_file import LoggerFile
 from app.jobs.schemas import TraceChosen
 from app.jobs.tables import Run
 from app.plant.tables import BenchReading
 from app.recipes.body.setup import Thermocouple
 from app.recipes.queries import get_body
-from app.traces.files import LoggerReading, ReadingLimits, read_logger_file
+from app.traces.files import LoggerReading
 from app.traces.rules import Channel, ChannelMap, ChannelRole, ReadingChoices
 
 LONGEST_NAME = 60
-
-# What a reader refuses because of what it guessed: a person's choices can put it right.
-PUT_RIGHT_BY_CHOICES = frozenset(
-    {
-        "traces.no_time_column",
-        "traces.no_temperature_column",
-        "traces.too_many_temperature_columns",
-        "traces.row_too_wide",
-        "traces.decimal_marks_mixed",
-        "traces.units_mixed",
-        "traces.time_unreadable",
-        "traces.time_not_increasing",
-    }
-)
 
 
 @dataclass(frozen=True)
@@ -49,6 +35,15 @@ class Suggestion:
     choices: ReadingChoices
     channels: tuple[Channel, ...]
     is_remembered: bool
+
+    @property
+    def chosen(self) -> TraceChosen:
+        """What would be said of the file if everything is as suggested."""
+        return TraceChosen(
+            choices=self.choices,
+            channel_map=ChannelMap(channels=self.channels),
+            remember=False,
+        )
 
     def is_settled(self, plan: Sequence[Thermocouple]) -> bool:
         """Say whether the bench's memory leaves nothing to ask: every channel agrees with the plan.
@@ -70,43 +65,52 @@ class Suggestion:
         )
 
 
-def read_file(content: bytes, choices: ReadingChoices, *, settings: Settings) -> LoggerReading:
-    """Read a logger's file within the plant's limit of rows."""
-    limits = ReadingLimits(
-        max_bytes=settings.upload_limit_mb * 1024 * 1024, max_rows=settings.trace_row_limit
-    )
-    return read_logger_file(content, choices=choices, limits=limits)
-
-
-def check_file(content: bytes, *, settings: Settings) -> None:
-    """Refuse a file that no choice could make readable, with what its reader says."""
-    try:
-        read_file(content, ReadingChoices(), settings=settings)
-    except Refusal as refusal:
-        if refusal.code not in PUT_RIGHT_BY_CHOICES:
-            raise
+def load_file(session: Session, run: Run, *, settings: Settings) -> LoggerFile:
+    """Return the file that a run was recorded with; NoTrace without one."""
+    return LoggerFile(get_content(session, get_file_digest(run)), settings=settings)
 
 
 def suggest(
-    session: Session, run: Run, *, choices: ReadingChoices | None, settings: Settings
+    session: Session,
+    run: Run,
+    *,
+    choices: ReadingChoices | None,
+    settings: Settings,
+    file: LoggerFile | None = None,
 ) -> Suggestion:
     """Return how the run's file is read and which channels its columns are taken for.
 
     What the bench remembers for these headers comes first, then channels of the recipe's plan
-    with the header's name, then the plan's channels in their order.
+    with the header's name, then the plan's channels in their order. `file` is the run's own where
+    it is in hand already.
     """
-    content = get_content(session, get_file_digest(run))
-    plain = read_file(content, choices or ReadingChoices(), settings=settings)
-    remembered = find_bench_reading(session, run.bench_id, compute_headers_digest(plain))
-    plan = get_body(run.job_site.revision).thermocouples
+    return suggest_for(
+        session,
+        file or load_file(session, run, settings=settings),
+        bench_id=run.bench_id,
+        plan=get_body(run.job_site.revision).thermocouples,
+        choices=choices,
+    )
+
+
+def suggest_for(
+    session: Session,
+    file: LoggerFile,
+    *,
+    bench_id: int,
+    plan: Sequence[Thermocouple],
+    choices: ReadingChoices | None = None,
+) -> Suggestion:
+    """Return what `suggest` returns, for a file that no run has yet."""
+    plain = file.read(choices or ReadingChoices())
+    remembered = find_bench_reading(session, bench_id, compute_headers_digest(plain))
     if remembered is None:
         return Suggestion(
             plain, choices or ReadingChoices(), guess_channels(plain, plan), is_remembered=False
         )
     kept = ReadingChoices.model_validate(remembered.choices) if choices is None else choices
-    reading = read_file(content, kept, settings=settings)
     channels = ChannelMap.model_validate(remembered.channel_map).channels
-    return Suggestion(reading, kept, _follow_plan(channels, plan), is_remembered=True)
+    return Suggestion(file.read(kept), kept, _follow_plan(channels, plan), is_remembered=True)
 
 
 def compute_headers_digest(reading: LoggerReading) -> str:

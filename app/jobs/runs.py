@@ -12,45 +12,39 @@ from app.core.canonical_json import compute_digest
 from app.core.clock import spell_utc
 from app.core.refusals import Refusal
 from app.core.settings import Settings
-from app.files.queries import get_content
-from app.files.service import keep_file
+from app.files.service import keep_packed
 from app.jobs import rules
 from app.jobs.cases import compose_case
 from app.jobs.clearance import RULES, Signal, describe_findings, find_all, is_clear
-from app.jobs.figures import analyse_run, describe_figures
+from app.jobs.figures import describe_figures
+from app.jobs.logger_file import LoggerFile
 from app.jobs.queries import SiteCard, WorkCard, get_step, load_card
-from app.jobs.readings import check_file, get_file_digest, read_file, remember, suggest
+from app.jobs.readings import load_file, remember, suggest
 from app.jobs.rules import HEATED, RunState
 from app.jobs.schemas import TraceChosen
 from app.jobs.service import check_free, lock_job, tell
 from app.jobs.tables import Job, JobStep, Run
 from app.jobs.work import begin_work, check_turn
-from app.numerics.errors import NumericsError
 from app.plant.rules import check_in_use
 from app.plant.tables import Bench
 from app.recipes.queries import get_body
-from app.traces.queries import load_samples
-from app.traces.rules import ChannelMap
-from app.traces.service import keep_trace
+from app.traces.service import keep_composed
 
 
-def start_run(
+def check_start(
     session: Session,
     job: Job,
     step_id: int,
     *,
     bench: Bench,
-    content: bytes,
-    file_name: str,
+    file: LoggerFile,
     settings: Settings,
     person: Person,
     now: datetime,
-) -> Run:
-    """Begin a run of a heated line with the file its logger wrote.
+) -> tuple[WorkCard, SiteCard, JobStep, dict[str, Any]]:
+    """Check everything that must be so before a run begins, the file last; return what was found.
 
-    Everything is checked again as it is at this moment; NotClear says what stops the heat. The
-    file is refused if no choice could make it readable. Nothing is computed before
-    `complete_run`.
+    NotClear says what stops the heat. A file is refused if no choice could make it readable.
     """
     card = load_card(session, job)
     check_free(card)
@@ -60,7 +54,30 @@ def start_run(
     check_turn(site, step)
     check_in_use(bench.code, is_retired=bench.retired_at is not None)
     clearance = _check_clear(session, card, bench, settings, now=now, person=person)
-    check_file(content, settings=settings)
+    file.check()
+    return card, site, step, clearance
+
+
+def start_run(
+    session: Session,
+    job: Job,
+    step_id: int,
+    *,
+    bench: Bench,
+    file: LoggerFile,
+    file_name: str,
+    settings: Settings,
+    person: Person,
+    now: datetime,
+) -> Run:
+    """Begin a run of a heated line with the file its logger wrote.
+
+    Everything is checked again as it is at this moment (see check_start). Nothing is computed
+    before `complete_run`.
+    """
+    card, site, step, clearance = check_start(
+        session, job, step_id, bench=bench, file=file, settings=settings, person=person, now=now
+    )
     run = Run(
         job_site_id=site.job_site.id,
         step_id=step.id,
@@ -69,7 +86,7 @@ def start_run(
         state=RunState.RECORDING,
         by_id=person.account_id,
         started_at=now,
-        file_sha256=keep_file(session, content, by_id=person.account_id, now=now),
+        file_sha256=keep_packed(session, file.packed, by_id=person.account_id, now=now),
         file_name=file_name,
         clearance=clearance,
         remark="",
@@ -87,21 +104,25 @@ def start_run(
 
 
 def complete_at_once(
-    session: Session, run: Run, *, settings: Settings, person: Person, now: datetime
+    session: Session,
+    run: Run,
+    *,
+    settings: Settings,
+    person: Person,
+    now: datetime,
+    file: LoggerFile | None = None,
 ) -> bool:
     """Complete a run whose bench remembers how its file is read; False while anything is to ask."""
+    file = file or load_file(session, run, settings=settings)
     try:
-        suggestion = suggest(session, run, choices=None, settings=settings)
+        suggestion = suggest(session, run, choices=None, settings=settings, file=file)
     except Refusal:
         return False
     if not suggestion.is_settled(get_body(run.job_site.revision).thermocouples):
         return False
-    said = TraceChosen(
-        choices=suggestion.choices,
-        channel_map=ChannelMap(channels=suggestion.channels),
-        remember=False,
+    complete_run(
+        session, run, suggestion.chosen, settings=settings, person=person, now=now, file=file
     )
-    complete_run(session, run, said, settings=settings, person=person, now=now)
     return True
 
 
@@ -113,31 +134,25 @@ def complete_run(
     settings: Settings,
     person: Person,
     now: datetime,
+    file: LoggerFile | None = None,
 ) -> Run:
-    """Keep the run's trace, compute its figures, and lock the run for good."""
+    """Keep the run's trace, compute its figures, and lock the run for good.
+
+    `file` is the run's own where it is in hand already, worked out or not.
+    """
     card, site, step = _find_place(session, run)
-    content = get_content(session, get_file_digest(run))
-    reading = read_file(content, said.choices, settings=settings)
-    try:
-        trace = keep_trace(
-            session,
-            content,
-            file_name=run.file_name or "trace.csv",
-            reading=reading,
-            choices=said.choices,
-            channel_map=said.channel_map,
-            zone=settings.zone,
-            person=person,
-            now=now,
-        )
-        figures = analyse_run(
-            get_body(run.job_site.revision),
-            load_samples(session, trace),
-            findings=trace.reading["findings"],
-            step=step.kind,
-        )
-    except NumericsError as error:
-        raise rules.TraceUnusable(f"Nothing can be computed from this file: {error}") from None
+    if file is None or file.sha256 != run.file_sha256:
+        file = load_file(session, run, settings=settings)
+    made = file.work_out(said, revision=run.job_site.revision, step=step.kind)
+    figures = made.figures
+    trace = keep_composed(
+        session,
+        made.trace,
+        file_sha256=file.sha256,
+        file_name=run.file_name or "trace.csv",
+        person=person,
+        now=now,
+    )
     described = describe_figures(figures)
     run.state = RunState.COMPLETE
     run.trace = trace
@@ -148,7 +163,7 @@ def complete_run(
     run.remark = said.remark
     session.flush()
     if said.remember:
-        remember(session, run, reading, said, person=person, now=now)
+        remember(session, run, made.reading, said, person=person, now=now)
     _tell(
         session, card, site, step, run, "jobs.complete_run", person=person, now=now,
         details={

@@ -52,8 +52,22 @@ def keep_trace(
 ) -> Trace:
     """Keep a read file as a trace; the caller's audit entry names both digests.
 
-    Raises QuestionsOpen, ChannelWithoutColumn and TooShort. `zone` is where a logger's own clock
-    is set when its file gives dates without a zone.
+    Raises what compose_trace raises. `zone` is where a logger's own clock is set when its file
+    gives dates without a zone.
+    """
+    trace = compose_trace(reading, choices=choices, channel_map=channel_map, zone=zone)
+    digest = keep_file(session, content, by_id=person.account_id, now=now)
+    return keep_composed(
+        session, trace, file_sha256=digest, file_name=file_name, person=person, now=now
+    )
+
+
+def compose_trace(
+    reading: LoggerReading, *, choices: ReadingChoices, channel_map: ChannelMap, zone: ZoneInfo
+) -> Trace:
+    """Return a read file as the trace it will be kept as, which needs no database.
+
+    Raises QuestionsOpen, ChannelWithoutColumn and TooShort.
     """
     columns = {column.index: column for column in reading.columns}
     check_channels_fit(channel_map, columns=columns)
@@ -66,9 +80,7 @@ def keep_trace(
         tick_decimals=-reading.time.exponent,
         columns=[ScaledColumn(c.values, c.decimals, c.missing) for _, c in used],
     )
-    trace = Trace(
-        file_sha256=keep_file(session, content, by_id=person.account_id, now=now),
-        file_name=file_name,
+    return Trace(
         reading=describe_reading(reading, choices),
         channels=[_describe_channel(channel, column) for channel, column in used],
         started_at=find_start(reading, zone),
@@ -76,9 +88,21 @@ def keep_trace(
         duration_s=float(reading.time.elapsed_s()[-1]),
         samples=blob,
         samples_sha256=sha256(blob).hexdigest(),
-        by_id=person.account_id,
-        at=now,
     )
+
+
+def keep_composed(
+    session: Session,
+    trace: Trace,
+    *,
+    file_sha256: str,
+    file_name: str,
+    person: Person,
+    now: datetime,
+) -> Trace:
+    """Keep a composed trace of a file that is kept; the caller's audit entry names both digests."""
+    trace.file_sha256, trace.file_name = file_sha256, file_name
+    trace.by_id, trace.at = person.account_id, now
     session.add(trace)
     session.flush()
     return trace

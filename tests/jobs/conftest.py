@@ -18,6 +18,7 @@ from app.boards.tables import Placement
 from app.core.db import Sessions
 from app.core.settings import Settings
 from app.jobs import runs, service, work
+from app.jobs.logger_file import LoggerFile
 from app.jobs.queries import get_job, get_run, load_card
 from app.jobs.rules import HEATED, RunState, StepKind
 from app.jobs.schemas import (
@@ -152,7 +153,7 @@ class Shop:
             job,
             self.step_id(session, job, kind),
             bench=get_bench(session, self.bench_id),
-            content=write_log() if content is None else content,
+            file=LoggerFile(write_log() if content is None else content, settings=self.settings),
             file_name="log.csv",
             settings=self.settings,
             person=self.odile,

@@ -20,9 +20,11 @@ from app.jobs import runs, work
 from app.jobs.answers import list_people
 from app.jobs.downloads import parse_file_name
 from app.jobs.instructions import Instruction, write_instruction
+from app.jobs.logger_file import LoggerFile
 from app.jobs.pages.card import Asked, show_card
 from app.jobs.pages.card_words import EntryWords, RunWords, word_entry, word_run_line
 from app.jobs.pages.forms import EntryForm, keep_form, make_correction, parse_entry
+from app.jobs.pages.sent import FileSent
 from app.jobs.pages.words import STEP_WORDS, Link
 from app.jobs.queries import get_entry, get_job, get_run, get_step, load_card
 from app.jobs.rules import JobState, RunState, spell_job
@@ -31,7 +33,7 @@ from app.jobs.service import lock_job
 from app.jobs.tables import Job
 from app.plant.queries import get_bench
 from app.recipes.queries import get_body
-from app.web.forms import Form, PostedForm, map_faults
+from app.web.forms import Form, NotAForm, PostedForm, map_faults
 from app.web.shell import Shell, add_notices, go_to
 from app.web.templates import render
 
@@ -161,6 +163,7 @@ def correct_line(
 
 @router.post("/jobs/{job_id}/steps/{step_id}/runs")
 def start_run(
+    file: FileSent,
     job_id: PathId,
     step_id: PathId,
     request: Request,
@@ -174,20 +177,21 @@ def start_run(
     found: dict[str, int] = {}
 
     def start(job: Job) -> str:
-        name, content = form.get_file("file")
+        if file is None:
+            raise NotAForm("Choose a file first.", field="file")
         run = runs.start_run(
             session,
             job,
             step_id,
             bench=get_bench(session, form.parse(ClearJob).bench_id),
-            content=content,
-            file_name=parse_file_name(name),
+            file=file.content,
+            file_name=parse_file_name(file.name),
             settings=settings,
             person=person,
             now=now,
         )
         found["run"] = run.id
-        return _complete_if_known(session, run.id, settings, person, now)
+        return _complete_if_known(session, run.id, file.content, settings, person, now)
 
     answer = _write(request, session, settings, person, job_id, step_id, form, start)
     if not found or answer.status_code != 303:  # noqa: PLR2004
@@ -199,10 +203,15 @@ def start_run(
 
 
 def _complete_if_known(
-    session: Session, run_id: int, settings: Settings, person: Person, now: datetime
+    session: Session,
+    run_id: int,
+    file: LoggerFile,
+    settings: Settings,
+    person: Person,
+    now: datetime,
 ) -> str:
     run = get_run(session, run_id)
-    runs.complete_at_once(session, run, settings=settings, person=person, now=now)
+    runs.complete_at_once(session, run, settings=settings, person=person, now=now, file=file)
     return "run-complete"
 
 

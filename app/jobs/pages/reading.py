@@ -15,7 +15,9 @@ from app.core.refusals import Forbidden, Refusal, Unknown
 from app.core.request import HouseSettings, Now, PathId, RequestSession
 from app.core.settings import Settings
 from app.jobs import runs
+from app.jobs.logger_file import LoggerFile
 from app.jobs.pages.reading_form import MOST_COLUMNS, parse_choices, parse_chosen
+from app.jobs.pages.sent import KEEP, FileChosen, FileNotAborted
 from app.jobs.pages.words import STEP_WORDS, Link
 from app.jobs.queries import get_run, load_place
 from app.jobs.readings import Suggestion, suggest
@@ -134,6 +136,7 @@ def show_reading(
 
 @router.post("/runs/{run_id}/reading")
 def choose_reading(
+    file: FileChosen,
     run_id: PathId,
     request: Request,
     session: RequestSession,
@@ -144,23 +147,34 @@ def choose_reading(
 ) -> Response:
     """Read the file again with other choices, or keep the trace as it is read."""
     try:
-        if form.text("do") != "keep":
-            return _show(request, session, settings, person, run_id, form=form, refusal=None)
+        if form.text("do") != KEEP:
+            return _show(
+                request, session, settings, person, run_id, form=form, refusal=None, file=file
+            )
         run = get_run(session, run_id)
         runs.complete_run(
-            session, run, parse_chosen(form), settings=settings, person=person, now=now
+            session,
+            run,
+            parse_chosen(form),
+            settings=settings,
+            person=person,
+            now=now,
+            file=file,
         )
     except (Unknown, Forbidden):
         raise
     except Refusal as refusal:
         # What was changed before the refusal must not be kept with the page that shows it.
         session.rollback()
-        return _show(request, session, settings, person, run_id, form=form, refusal=refusal)
+        return _show(
+            request, session, settings, person, run_id, form=form, refusal=refusal, file=file
+        )
     return go_to(f"/runs/{run_id}", said="run-kept")
 
 
 @router.post("/runs/{run_id}/abortion")
 def abort_run(
+    file: FileNotAborted,
     run_id: PathId,
     request: Request,
     session: RequestSession,
@@ -178,7 +192,9 @@ def abort_run(
         raise
     except Refusal as refusal:
         session.rollback()
-        return _show(request, session, settings, person, run_id, form=None, refusal=refusal)
+        return _show(
+            request, session, settings, person, run_id, form=None, refusal=refusal, file=file
+        )
     return go_to(f"/runs/{run_id}", said="run-aborted")
 
 
@@ -191,6 +207,7 @@ def _show(
     *,
     form: Form | None,
     refusal: Refusal | None,
+    file: LoggerFile | None = None,
 ) -> HTMLResponse:
     run = get_run(session, run_id)
     card, site, step = load_place(session, run)
@@ -199,11 +216,11 @@ def _show(
     choices = ReadingChoices()
     try:
         if form is None:
-            suggestion = suggest(session, run, choices=None, settings=settings)
+            suggestion = suggest(session, run, choices=None, settings=settings, file=file)
             choices = suggestion.choices
         else:
             choices = parse_choices(form)
-            suggestion = suggest(session, run, choices=choices, settings=settings)
+            suggestion = suggest(session, run, choices=choices, settings=settings, file=file)
     except Refusal as unreadable:
         faults = faults or map_faults(unreadable)
     plan = get_body(site.job_site.revision).thermocouples

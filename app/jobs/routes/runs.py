@@ -5,28 +5,27 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Response
 from fastapi.responses import StreamingResponse
-from starlette.datastructures import FormData
 
 from app.accounts.access import needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
 from app.core.conditional import spell_etag
 from app.core.refusals import Unacceptable
-from app.core.request import HouseSettings, Now, PathId, RequestBody, RequestSession
+from app.core.request import HouseSettings, Now, PathId, RequestSession
 from app.core.text import Line, RowId
 from app.files.queries import get_content
 from app.jobs import runs
+from app.jobs.ahead import ChoicesAhead, CompletionAhead, NewFileAhead
 from app.jobs.answers import view_reading, view_run
 from app.jobs.downloads import parse_file_name, spell_disposition, spell_samples
 from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
 from app.jobs.queries import get_run, get_trace_of, load_place
 from app.jobs.readings import get_file_digest, suggest
-from app.jobs.schemas import ReasonGiven, TraceChosen
+from app.jobs.schemas import ReasonGiven
 from app.jobs.service import lock_job
 from app.jobs.views import ChannelSamples, ReadingView, RunView, SamplesView
 from app.plant.queries import get_bench
 from app.traces.queries import load_samples
-from app.traces.rules import ReadingChoices
 from app.web.once import CreateOnce
 
 router = APIRouter()
@@ -68,6 +67,7 @@ class FileNotRaw(Unacceptable):
     openapi_extra=FILE_BODY,
 )
 def start_run(
+    file: NewFileAhead,
     job_id: PathId,
     step_id: PathId,
     bench_id: Annotated[RowId, Query(description="Where the site was heated.")],
@@ -76,14 +76,13 @@ def start_run(
     now: Now,
     person: Worker,
     once: CreateOnce,
-    body: RequestBody,
     file_name: Annotated[Line, Query(description="What the logger called it.")] = "trace.csv",
     at_once: Annotated[  # noqa: FBT002 - a query parameter
         bool, Query(description="Complete the run if the bench remembers how to read the file.")
     ] = False,
 ) -> Response:
     """Begin a run of a heated line with the file its logger wrote; the body is the file."""
-    if isinstance(body, FormData):
+    if file is None:
         raise FileNotRaw("Send the file itself as the body, not a form.", field="body")
 
     def create() -> RunView:
@@ -92,7 +91,7 @@ def start_run(
             lock_job(session, job_id),
             step_id,
             bench=get_bench(session, bench_id),
-            content=body,
+            file=file,
             file_name=parse_file_name(file_name),
             settings=settings,
             person=person,
@@ -100,7 +99,9 @@ def start_run(
         )
         run = get_run(session, run.id)
         if at_once:
-            runs.complete_at_once(session, run, settings=settings, person=person, now=now)
+            runs.complete_at_once(
+                session, run, settings=settings, person=person, now=now, file=file
+            )
         return _view(session, run.id)
 
     return once.answer(session, person.account_id, create)
@@ -125,21 +126,22 @@ def show_reading(
 
 @router.post("/runs/{run_id}/reading")
 def try_reading(
+    tried: ChoicesAhead,
     run_id: PathId,
-    choices: ReadingChoices,
     session: RequestSession,
     settings: HouseSettings,
     _: Worker,
 ) -> ReadingView:
     """Show how the run's file is read with other choices, and change nothing."""
     run = get_run(session, run_id)
-    return view_reading(run, suggest(session, run, choices=choices, settings=settings))
+    suggestion = suggest(session, run, choices=tried.choices, settings=settings, file=tried.file)
+    return view_reading(run, suggestion)
 
 
 @router.post("/runs/{run_id}/completion")
 def complete_run(
+    ahead: CompletionAhead,
     run_id: PathId,
-    fields: TraceChosen,
     session: RequestSession,
     settings: HouseSettings,
     now: Now,
@@ -147,7 +149,9 @@ def complete_run(
 ) -> RunView:
     """Keep the run's trace, compute its figures, and lock the run for good."""
     run = get_run(session, run_id)
-    runs.complete_run(session, run, fields, settings=settings, person=person, now=now)
+    runs.complete_run(
+        session, run, ahead.said, settings=settings, person=person, now=now, file=ahead.file
+    )
     return _view(session, run_id)
 
 
