@@ -84,11 +84,11 @@ def spell_postgresql_trigger(lock: RowLock, event: str, *, on: str = "") -> tupl
     each = "FOR EACH STATEMENT"
     if event != "truncate":
         each = f"FOR EACH ROW {_spell_condition(event, lock.when, lock.unlocked_update)}"
-    return (
+    trigger = (
         f"CREATE TRIGGER {name} BEFORE {event.upper()} ON {where} "
-        f"{each} EXECUTE FUNCTION refuse_change_of_{lock.table}()",
-        spell_enabling(lock.table, event, on=where),
+        f"{each} EXECUTE FUNCTION refuse_change_of_{lock.table}()"
     )
+    return trigger, spell_enabling(lock.table, event, on=where)
 
 
 def spell_enabling(table: str, event: str, *, on: str = "") -> str:

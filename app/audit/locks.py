@@ -1,0 +1,193 @@
+"""Holds the locks of a database against those that the migrations make, and names open ones."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from threading import Lock
+from typing import Final
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, Engine, create_engine, inspect, text
+
+from migrations.guards import (
+    POSTGRESQL_EVENTS,
+    RowLock,
+    list_noted_locks,
+    spell_enabling,
+    spell_function,
+    spell_function_body,
+    spell_postgresql_trigger,
+)
+
+PROJECT: Final = Path(__file__).parents[2]
+MIGRATE: Final = "wickbook migrate"
+_ALWAYS: Final = "A"
+_guard = Lock()
+
+_SQLITE_TRIGGERS: Final = text(
+    "SELECT name, tbl_name AS held, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY rowid"
+)
+_POSTGRESQL_TRIGGERS: Final = text(
+    "SELECT t.tgname AS name, t.tgenabled::text AS enabled, p.prosrc AS body,"
+    " pg_get_triggerdef(t.oid) AS sql"
+    " FROM pg_trigger AS t JOIN pg_class AS c ON c.oid = t.tgrelid"
+    " JOIN pg_proc AS p ON p.oid = t.tgfoid"
+    " WHERE NOT t.tgisinternal AND pg_table_is_visible(c.oid)"
+)
+_POSTGRESQL_FUNCTIONS: Final = text(
+    "SELECT proname FROM pg_proc WHERE pg_function_is_visible(oid) AND proname LIKE 'refuse%'"
+)
+_MAY_MAKE_TWINS: Final = text("SELECT has_database_privilege(current_database(), 'TEMPORARY')")
+_WHERE: Final = re.compile(r" ON \S+ FOR EACH ")
+
+
+@dataclass(frozen=True)
+class OpenLock:
+    """A lock that does not hold: its trigger and table, how it fails, and what puts it right."""
+
+    trigger: str
+    table: str
+    fault: str
+    remedy: tuple[str, ...]
+
+    def __str__(self) -> str:
+        """Spell it whole, for people."""
+        if self.remedy == (MIGRATE,):
+            return (
+                f"{self.trigger} on the table {self.table} {self.fault}: the database is of an "
+                f"earlier form. Run `{MIGRATE}`"
+            )
+        return (
+            f"{self.trigger} on the table {self.table} {self.fault}: its rows could be changed. "
+            f"Find out who opened it and since when, and put it back: {'; '.join(self.remedy)};"
+        )
+
+
+@dataclass(frozen=True)
+class LockCheck:
+    """How many locks there should be, and those that do not hold."""
+
+    count: int
+    open: tuple[OpenLock, ...]
+
+
+@dataclass(frozen=True)
+class _Made:
+    """What the migrations make: the newest revision, the locks, and SQLite's triggers."""
+
+    head: str
+    locks: tuple[RowLock, ...]
+    triggers: Mapping[str, tuple[str, str]]
+
+
+def check_locks(engine: Engine) -> LockCheck:
+    """Hold every lock of the database against what the migrations make; nothing is changed.
+
+    An error of the database is raised as it comes.
+    """
+    made = _get_made()
+    with engine.connect() as connection:
+        is_newest = _is_newest(connection, made.head)
+        if connection.dialect.name == "postgresql":
+            count = len(made.locks) * len(POSTGRESQL_EVENTS)
+            found = tuple(_list_open_on_postgresql(connection, made, is_newest=is_newest))
+        else:
+            count = len(made.triggers)
+            found = tuple(_list_open_on_sqlite(connection, made, is_newest=is_newest))
+        connection.rollback()
+    return LockCheck(count, found)
+
+
+def _get_made() -> _Made:
+    with _guard:
+        return _read_made()
+
+
+@cache
+def _read_made() -> _Made:
+    """Run the migrations on a database in memory, and see what locks they leave there."""
+    engine = create_engine("sqlite://")
+    config = Config(toml_file=PROJECT / "pyproject.toml")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+        head = connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one()
+        rows = connection.execute(_SQLITE_TRIGGERS).all()
+        locks = list_noted_locks(connection)
+    engine.dispose()
+    return _Made(head, locks, {row.name: (row.held, row.sql) for row in rows})
+
+
+def _is_newest(connection: Connection, head: str) -> bool:
+    if not inspect(connection).has_table("alembic_version"):
+        return False
+    versions = connection.execute(text("SELECT version_num FROM alembic_version")).scalars().all()
+    return list(versions) == [head]
+
+
+def _list_open_on_sqlite(
+    connection: Connection, made: _Made, *, is_newest: bool
+) -> Iterator[OpenLock]:
+    held = {row.name: (row.held, row.sql) for row in connection.execute(_SQLITE_TRIGGERS)}
+    for name, (table, sql) in made.triggers.items():
+        if name not in held:
+            yield OpenLock(name, table, "is missing", (sql,) if is_newest else (MIGRATE,))
+        elif held[name] != (table, sql):
+            yield OpenLock(name, table, "is not as it was made", (f"DROP TRIGGER {name}", sql))
+
+
+def _list_open_on_postgresql(
+    connection: Connection, made: _Made, *, is_newest: bool
+) -> Iterator[OpenLock]:
+    held = {row.name: row for row in connection.execute(_POSTGRESQL_TRIGGERS)}
+    functions = set(connection.execute(_POSTGRESQL_FUNCTIONS).scalars())
+    may_make_twins = connection.execute(_MAY_MAKE_TWINS).scalar_one()
+    for lock in made.locks:
+        table, function = lock.table, f"refuse_change_of_{lock.table}"
+        replace = spell_function(table).replace("CREATE", "CREATE OR REPLACE", 1)
+        as_made: Mapping[str, str] = {}
+        if may_make_twins and function in functions and inspect(connection).has_table(table):
+            as_made = _map_twin(connection, lock)
+        for event in POSTGRESQL_EVENTS:
+            name = f"{table}_no_{event}"
+            again = (replace, *spell_postgresql_trigger(lock, event))
+            row = held.get(name)
+            if row is None:
+                yield OpenLock(name, table, "is missing", again if is_newest else (MIGRATE,))
+            elif function not in functions or _even(row.sql) != as_made.get(name, _even(row.sql)):
+                anew = (f"DROP TRIGGER {name} ON {table}", *again)
+                yield OpenLock(name, table, "is not as it was made", anew)
+            elif row.body.strip() != spell_function_body(table):
+                yield OpenLock(name, table, "refuses no longer", (replace,))
+            elif row.enabled != _ALWAYS:
+                yield OpenLock(name, table, "is switched off", (spell_enabling(table, event),))
+
+
+def _map_twin(connection: Connection, lock: RowLock) -> dict[str, str]:
+    """Return trigger → definition as PostgreSQL spells it, from a passing table of the same form.
+
+    It gives conditions back in a spelling of its own, which nothing else can foretell.
+    """
+    twin = f"twin_of_{lock.table}"
+    passing = connection.begin_nested()
+    connection.execute(text(f"CREATE TEMPORARY TABLE {twin} (LIKE {lock.table})"))
+    for event in POSTGRESQL_EVENTS:
+        for statement in spell_postgresql_trigger(lock, event, on=twin):
+            connection.execute(text(statement))
+    rows = connection.execute(
+        text(
+            "SELECT tgname AS name, pg_get_triggerdef(oid) AS sql FROM pg_trigger"
+            " WHERE tgrelid = CAST(:twin AS regclass)"
+        ),
+        {"twin": twin},
+    ).all()
+    passing.rollback()
+    return {row.name: _even(row.sql) for row in rows}
+
+
+def _even(definition: str) -> str:
+    """Return a trigger's definition without the table it stands on."""
+    return _WHERE.sub(" FOR EACH ", definition)
