@@ -20,6 +20,8 @@ class Bench(Versioned, Base):
     )
     title: Mapped[str] = mapped_column(String(200))
     has_nitrogen: Mapped[bool]
+    # A MeasuringChain as JSON; NULL where nobody has described it.
+    measuring_chain: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     created_at: Mapped[datetime]
     retired_at: Mapped[datetime | None]
 
