@@ -83,15 +83,19 @@ def _unseen(lifted_at_s: float) -> str:
 def compute_spread_at_coldest_peak(traces: Sequence[Trace]) -> Outcome:
     """Difference (K) between joint channels at the moment the coldest one is at its peak.
 
-    The coldest is the one with the lowest peak, the first named of equals; `at_s` is its peak's
-    first moment. Channels without a reading around that moment are left out; censored when that
+    The coldest is the one with the lowest peak, the earliest of equals; `at_s` is its peak's first
+    moment. Channels without a reading around that moment are left out; censored when that
     peak is at an end of its trace. Cannot say with fewer than two channels there.
     """
     if len(traces) < _FEWEST_TO_COMPARE:
         return CannotSay("A spread needs two joint channels or more.")
     if any(not trace.time_s.size for trace in traces):
         return CannotSay("A joint channel has no readings.")
-    coldest = min((compute_peak(trace) for trace in traces), key=lambda peak: peak.value)
+    coldest = min(
+        (compute_peak(trace) for trace in traces),
+        # In no way by the order of the channels.
+        key=lambda peak: (peak.value, peak.at_s, peak.is_censored),
+    )
     moment_s = coldest.at_s
     if moment_s is None:
         return CannotSay("The coldest peak has no moment.")

@@ -29,7 +29,7 @@ from app.numerics.values import CannotSay, Measured, Outcome, Unit
 DEFAULT_RAMP_WINDOW_S = 5.0
 NEAR_CLASSIFICATION_K = 5.0
 ROOM_C = 25.0
-_FEWEST_READINGS = 2
+FEWEST_READINGS = 2
 
 
 class UnusableLimit(NumericsError):
@@ -104,6 +104,26 @@ def analyse_channel(
     that are no trace, UnusableLimit for a limit that is not finite or a soak whose minimum is
     not below its maximum, UnusableWindow for a ramp window that is not above 0 s.
     """
+    return measure_channel(
+        read_trace(time_s, temperature_c),
+        liquidus_c=liquidus_c,
+        soak_min_c=soak_min_c,
+        soak_max_c=soak_max_c,
+        ramp_window_s=ramp_window_s,
+        classification_c=classification_c,
+    )
+
+
+def measure_channel(
+    trace: Trace,
+    *,
+    liquidus_c: float,
+    soak_min_c: float,
+    soak_max_c: float,
+    ramp_window_s: float = DEFAULT_RAMP_WINDOW_S,
+    classification_c: float | None = None,
+) -> ChannelMetrics:
+    """Every metric of one channel that is read already; refuses limits as analyse_channel does."""
     _check_finite(liquidus_c=liquidus_c, soak_min_c=soak_min_c, soak_max_c=soak_max_c)
     if classification_c is not None:
         _check_finite(classification_c=classification_c)
@@ -111,9 +131,8 @@ def analyse_channel(
         raise UnusableLimit(
             f"Soak must start below its end: {soak_min_c:g} °C is not below {soak_max_c:g} °C."
         )
-    trace = read_trace(time_s, temperature_c)
     maximum_ramp, maximum_fall = compute_largest_ramps(trace, ramp_window_s)
-    if trace.time_s.size < _FEWEST_READINGS:
+    if trace.time_s.size < FEWEST_READINGS:
         return _say_nothing(trace, ramp_window_s, has_classification=classification_c is not None)
     peak = compute_peak(trace)
     above_liquidus = compute_time_above(trace, liquidus_c)
@@ -155,8 +174,23 @@ def analyse_site(
     joint that is absent or has fewer than two readings makes spread and all-above CannotSay.
     Raises MalformedArrays and UnusableLimit as analyse_channel does.
     """
+    return measure_site(
+        {name: read_trace(time_s, values) for name, values in channels_c.items()},
+        joints=joints,
+        liquidus_c=liquidus_c,
+        lift_rule=lift_rule,
+    )
+
+
+def measure_site(
+    traces: Mapping[str, Trace],
+    *,
+    joints: tuple[str, ...],
+    liquidus_c: float,
+    lift_rule: LiftRule | None = None,
+) -> SiteMetrics:
+    """Measure what channels that are read already show together, as analyse_site does."""
     _check_finite(liquidus_c=liquidus_c)
-    traces = {name: read_trace(time_s, values) for name, values in channels_c.items()}
     lift: Outcome | None = None
     if lift_rule is not None:
         _check_finite(above_c=lift_rule.above_c, for_s=lift_rule.for_s)
@@ -171,7 +205,7 @@ def analyse_site(
     unusable = [name for name in joints if not _is_usable(traces.get(name))]
     if unusable or not joints:
         reason = (
-            f"Joint channel {unusable[0]} has fewer than {_FEWEST_READINGS} readings."
+            f"Joint channel {unusable[0]} has fewer than {FEWEST_READINGS} readings."
             if unusable
             else "No joint channel is named."
         )
@@ -188,7 +222,7 @@ def analyse_site(
 
 
 def _is_usable(trace: Trace | None) -> bool:
-    return trace is not None and trace.time_s.size >= _FEWEST_READINGS
+    return trace is not None and trace.time_s.size >= FEWEST_READINGS
 
 
 def _find_last_at(trace: Trace, value_c: float) -> float:
@@ -202,7 +236,7 @@ def _check_finite(**limits: float) -> None:
 
 
 def _say_nothing(trace: Trace, ramp_window_s: float, *, has_classification: bool) -> ChannelMetrics:
-    nothing = CannotSay(f"The channel has fewer than {_FEWEST_READINGS} readings.")
+    nothing = CannotSay(f"The channel has fewer than {FEWEST_READINGS} readings.")
     return ChannelMetrics(
         reading_count=trace.time_s.size,
         missing_count=trace.missing_count,

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -36,6 +36,18 @@ _HARMLESS_GAP_S: Final = 30.0
 _HARMLESS_SHARE: Final = 0.5
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Inspection:
+    """The faults of a recording, in order, and each channel's readings at rising moments.
+
+    `sample_count` says how many moments those are, with a reading or without.
+    """
+
+    faults: tuple[ChannelFault, ...]
+    sample_count: int
+    readings: Mapping[str, Readings]
+
+
 def find_faults(
     time_s: ArrayLike,
     channels: Mapping[str, ArrayLike],
@@ -43,7 +55,18 @@ def find_faults(
     roles: Mapping[str, str],
     air_c: float | None = None,
 ) -> tuple[ChannelFault, ...]:
-    """Find the faults of a recording, in the order of their first sample.
+    """Find the faults of a recording, in the order of their first sample: see inspect_recording."""
+    return inspect_recording(time_s, channels, roles=roles, air_c=air_c).faults
+
+
+def inspect_recording(
+    time_s: ArrayLike,
+    channels: Mapping[str, ArrayLike],
+    *,
+    roles: Mapping[str, str],
+    air_c: float | None = None,
+) -> Inspection:
+    """Find the faults of a recording, in the order of their first sample, and what is to be read.
 
     `time_s` are moments in s, in the order recorded; `channels` °C on the same samples, NaN = no
     reading; `roles` each channel's FaultRole (unknown when left out); `air_c` the room in °C,
@@ -78,7 +101,8 @@ def find_faults(
     found, sound = _find_in_channels(read, air_c=air_c)
     faults += found
     faults += find_swapped({n: one for n, one in sound.items() if n not in left_out})
-    return tuple(sorted(faults, key=lambda fault: fault.evidence.first_sample))
+    ordered = sorted(faults, key=lambda fault: fault.evidence.first_sample)
+    return Inspection(tuple(ordered), time.size, read)
 
 
 def _find_in_channels(

@@ -1,7 +1,13 @@
 """How far each metric of a channel may be off."""
 
 from app.numerics.uncertainty.budget import Contribution, Expanded, Source
-from app.numerics.uncertainty.channel import ChannelUncertainty, compute_uncertainty
+from app.numerics.uncertainty.channel import (
+    ChannelUncertainty,
+    TimeAboveUncertainty,
+    Uncertainty,
+    compute_uncertainty,
+    weigh_channel,
+)
 from app.numerics.uncertainty.inputs import (
     CalibrationCorrection,
     MeasurementUncertainty,
@@ -15,6 +21,9 @@ __all__ = [
     "Expanded",
     "MeasurementUncertainty",
     "Source",
+    "TimeAboveUncertainty",
+    "Uncertainty",
     "UnusableUncertainty",
     "compute_uncertainty",
+    "weigh_channel",
 ]

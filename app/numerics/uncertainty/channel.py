@@ -85,7 +85,29 @@ def compute_uncertainty(
     Not in it: the sensor's own lag and fit, drift of used wire, and the true course between two
     samples.
     """
-    chain = _Chain(read_trace(time_s, temperature_c), metrics, measurement)
+    return weigh_channel(
+        read_trace(time_s, temperature_c),
+        metrics,
+        measurement=measurement,
+        liquidus_c=liquidus_c,
+        soak_min_c=soak_min_c,
+        soak_max_c=soak_max_c,
+        classification_c=classification_c,
+    )
+
+
+def weigh_channel(
+    trace: Trace,
+    metrics: ChannelMetrics,
+    *,
+    measurement: MeasurementUncertainty,
+    liquidus_c: float,
+    soak_min_c: float,
+    soak_max_c: float,
+    classification_c: float | None = None,
+) -> ChannelUncertainty:
+    """Compute U (k = 2) for each metric of a trace read already: see compute_uncertainty."""
+    chain = _Chain(trace, metrics, measurement)
     soak = (soak_min_c, soak_max_c)
     return ChannelUncertainty(
         peak=_guard(chain.weigh_peak),

@@ -1,0 +1,79 @@
+"""One channel of a recording: everything that is asked of it."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from app.numerics.ceilings import AgainstCeiling, compare_with_ceiling, list_times_above
+from app.numerics.crossings import TimeAbove
+from app.numerics.metrics import FEWEST_READINGS, measure_channel
+from app.numerics.recording.doubts import Doubts, doubt_metrics, doubt_uncertainty, doubt_zone
+from app.numerics.recording.shapes import ChannelAnalysis, Targets
+from app.numerics.trace import Trace
+from app.numerics.uncertainty import MeasurementUncertainty, weigh_channel
+from app.numerics.values import CannotSay
+from app.numerics.zones import measure_zones
+
+
+def analyse_one(
+    trace: Trace,
+    *,
+    targets: Targets,
+    ceilings_c: Sequence[float],
+    doubts: Doubts,
+    noise_k: float,
+    chain: MeasurementUncertainty | None,
+) -> ChannelAnalysis:
+    """Measure one channel and its uncertainty; `noise_k` is the estimate (K, one sigma).
+
+    Refuses targets as measure_channel, compare_with_ceiling and measure_zones do.
+    """
+    metrics = measure_channel(
+        trace,
+        liquidus_c=targets.liquidus_c,
+        soak_min_c=targets.soak_min_c,
+        soak_max_c=targets.soak_max_c,
+        ramp_window_s=targets.ramp_window_s,
+        classification_c=targets.classification_c,
+    )
+    uncertainty = None
+    if chain is not None:
+        # From the numbers as they are: what is doubtful about one says nothing of the others.
+        weighed = weigh_channel(
+            trace,
+            metrics,
+            measurement=chain,
+            liquidus_c=targets.liquidus_c,
+            soak_min_c=targets.soak_min_c,
+            soak_max_c=targets.soak_max_c,
+            classification_c=targets.classification_c,
+        )
+        uncertainty = doubt_uncertainty(weighed, doubts, targets)
+    zones = measure_zones(trace, targets.zones, starts_at_s=targets.zones_start_s)
+    return ChannelAnalysis(
+        metrics=doubt_metrics(metrics, doubts, targets),
+        uncertainty=uncertainty,
+        times_above=_list_times_above(trace, targets.times_above_c, doubts),
+        ceilings=tuple(_hold_against(trace, ceiling_c, doubts) for ceiling_c in ceilings_c),
+        zones=tuple(doubt_zone(zone, doubts) for zone in zones),
+        noise_k=noise_k,
+    )
+
+
+def add_noise(chain: MeasurementUncertainty, noise_k: float) -> MeasurementUncertainty:
+    """Return the chain with the estimated noise (K) where it is larger than the stated one."""
+    return chain if chain.noise_k >= noise_k else replace(chain, noise_k=noise_k)
+
+
+def _list_times_above(
+    trace: Trace, thresholds_c: Sequence[float], doubts: Doubts
+) -> tuple[TimeAbove | CannotSay, ...]:
+    times = list_times_above(trace, thresholds_c)
+    if trace.time_s.size < FEWEST_READINGS:
+        few = CannotSay(f"The channel has fewer than {FEWEST_READINGS} readings.")
+        return tuple(few for _ in times)
+    return tuple(doubts.find_about_above(one.threshold_c) or one for one in times)
+
+
+def _hold_against(trace: Trace, ceiling_c: float, doubts: Doubts) -> AgainstCeiling | CannotSay:
+    against = compare_with_ceiling(trace, ceiling_c)
+    return doubts.find_about("peak") or doubts.find_about_above(ceiling_c) or against
