@@ -53,6 +53,7 @@ WORDS: Final[Mapping[str, ActionWords]] = {
     "materials.edit_part": ActionWords("Part changed"),
     "plant.add_bench": ActionWords("Bench added"),
     "plant.edit_bench": ActionWords("Bench changed"),
+    "plant.describe_chain": ActionWords("Measuring chain of a bench changed"),
     "plant.retire_bench": ActionWords("Bench taken out of use"),
     "plant.reinstate_bench": ActionWords("Bench taken into use again"),
     "accounts.add": ActionWords("Account added"),

@@ -16,6 +16,7 @@ from pydantic import (
     field_validator,
     model_validator,
 )
+from pydantic.config import JsonDict
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from app.core.faults import faults_of
@@ -35,6 +36,26 @@ from app.traces.rules import ChannelName
 MOST_CORRECTIONS: Final = 32
 _PER_MILLION: Final = 1e-6
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+CHAIN_EXAMPLE: Final[JsonDict] = {
+    "thermocouple_type": "K",
+    "thermocouple_class": "IEC 60584-1 class 1",
+    "logger_accuracy_k": 0.7,
+    "timebase_ppm": 50,
+    "timebase_jitter_s": 0.01,
+    "note": "Wire by the spool, one end of each calibrated",
+    "corrections": [
+        {
+            "channel": "T1",
+            "correction_k": -0.4,
+            "expanded_k": 0.6,
+            "certificate": "C-2026-118",
+            "valid_until": "2027-03-31",
+            "covers": "wire_and_logger",
+        }
+    ],
+}
 
 
 class ChainUnreadable(Unreadable):
@@ -105,6 +126,8 @@ class MeasuringChain(_Part):
     included); its clock's rate as a bound ± (0 to 10,000 ppm) and the jitter of each moment as a
     standard deviation (0 to 10 s); at most 32 channels with a correction, each once.
     """
+
+    model_config = ConfigDict(json_schema_extra={"examples": [CHAIN_EXAMPLE]})
 
     thermocouple_type: ThermocoupleType
     thermocouple_class: ToleranceClass

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
+from app.plant.measuring import MeasuringChain, parse_chain
 from app.plant.rules import BenchUnknown
 from app.plant.tables import Bench
 
@@ -31,3 +32,8 @@ def list_benches(session: Session, *, with_retired: bool = False) -> Sequence[Be
 def select_benches() -> Select[Bench]:
     """Return the select of all benches, for reading in pieces."""
     return select(Bench)
+
+
+def find_chain(bench: Bench) -> MeasuringChain | None:
+    """Return the measuring chain that a bench was described with; None where it was not."""
+    return None if bench.measuring_chain is None else parse_chain(bench.measuring_chain)

@@ -7,6 +7,8 @@ from sqlalchemy.orm import Session
 from app.accounts.rules import Person
 from app.audit import service as audit
 from app.audit.rules import Subject
+from app.core.races import wait_for_names, wait_for_row
+from app.plant.measuring import MeasuringChain
 from app.plant.queries import find_bench
 from app.plant.rules import BenchCodeTaken, check_in_use
 from app.plant.schemas import BenchFields
@@ -38,6 +40,7 @@ def edit_bench(
 
 def retire_bench(session: Session, bench: Bench, *, person: Person, now: datetime) -> Bench:
     """Take a bench out of use; its runs keep naming it."""
+    wait_for_row(session, bench)
     check_in_use(bench.code, is_retired=bench.retired_at is not None)
     bench.retired_at = now
     session.flush()
@@ -47,6 +50,7 @@ def retire_bench(session: Session, bench: Bench, *, person: Person, now: datetim
 
 def reinstate_bench(session: Session, bench: Bench, *, person: Person, now: datetime) -> Bench:
     """Take a bench into use again; one that is in use is left alone."""
+    wait_for_row(session, bench)
     if bench.retired_at is None:
         return bench
     bench.retired_at = None
@@ -55,7 +59,38 @@ def reinstate_bench(session: Session, bench: Bench, *, person: Person, now: date
     return bench
 
 
+def describe_chain(
+    session: Session,
+    bench: Bench,
+    chain: MeasuringChain | None,
+    *,
+    person: Person,
+    now: datetime,
+) -> Bench:
+    """Say how a bench measures, or with None that nothing is said any more.
+
+    What is said already changes nothing. Runs keep the chain they were analysed with.
+    """
+    check_in_use(bench.code, is_retired=bench.retired_at is not None)
+    before = bench.measuring_chain
+    after = None if chain is None else chain.model_dump(mode="json")
+    if after == before:
+        return bench
+    bench.measuring_chain = after
+    session.flush()
+    audit.append(
+        session,
+        action="plant.describe_chain",
+        subject=Subject("bench", bench.id),
+        actor=person.actor,
+        now=now,
+        details={"code": bench.code, "before": before, "after": after},
+    )
+    return bench
+
+
 def _check_code_free(session: Session, code: str, *, bench_id: int | None) -> None:
+    wait_for_names(session, "plant.bench_code")
     other = find_bench(session, code)
     if other is not None and other.id != bench_id:
         raise BenchCodeTaken(f"Another bench has the code {code} already.", field="code")
