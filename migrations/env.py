@@ -14,7 +14,8 @@ import app.materials.tables
 import app.plant.tables
 import app.recipes.tables
 import app.traces.tables
-import app.web.once  # noqa: F401  (loads every table into the metadata)
+import app.web.once
+import app.windows.tables  # noqa: F401  (loads every table into the metadata)
 from app.accounts.tables import RoleSet
 from app.core.db import Base, UtcDateTime, create_house_engine
 from app.core.settings import read_settings

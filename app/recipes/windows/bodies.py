@@ -140,6 +140,7 @@ def make_classification_window(
         soak_min_c=profile.soak_min_c,
         soak_max_c=profile.soak_max_c,
         classification_c=found.value_c,
+        is_never_exceed=True,
     )
 
 
@@ -166,4 +167,5 @@ ADJACENT_BODIES: Final = BuiltInWindow(
             ),
         ),
     ),
+    is_never_exceed=True,
 )

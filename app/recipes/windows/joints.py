@@ -106,18 +106,21 @@ def make_joint_window(alloy: Alloy) -> BuiltInWindow | None:
             ),
         ),
         liquidus_c=alloy.liquidus_c,
+        alloy=alloy.name,
+        solidus_c=alloy.solidus_c,
     )
 
 
 def make_adjacent_joint_window(alloy: Alloy) -> BuiltInWindow:
     """Return the limit of neighbouring joints: they stay below the alloy's solidus."""
+    caution = f" {alloy.caution.capitalize()}." if alloy.caution else ""
     return BuiltInWindow(
         key=f"adjacent-joints-{_make_key(alloy.name)}",
         version=1,
         name=f"Never exceed: neighbouring joints of {alloy.name}",
         note=(
-            f"Solidus {alloy.solidus_c:g} °C: {alloy.source}. Many aim for 150 °C beside tin-lead "
-            "joints (from memory)."
+            f"Solidus {alloy.solidus_c:g} °C: {alloy.source}.{caution} Many aim for 150 °C beside "
+            "tin-lead joints (from memory)."
         ),
         rows=(
             WindowRow(
@@ -129,12 +132,25 @@ def make_adjacent_joint_window(alloy: Alloy) -> BuiltInWindow:
                 "Joints stay solid below the solidus.",
             ),
         ),
+        alloy=alloy.name,
+        solidus_c=alloy.solidus_c,
+        liquidus_c=alloy.liquidus_c,
+        is_never_exceed=True,
     )
 
 
 def list_joint_windows() -> tuple[BuiltInWindow, ...]:
     """List the joint windows of every tabled alloy that melts in rework."""
     return tuple(window for alloy in ALLOYS if (window := make_joint_window(alloy)) is not None)
+
+
+def list_adjacent_joint_windows() -> tuple[BuiltInWindow, ...]:
+    """List the limits of neighbouring joints of every tabled alloy that melts in rework."""
+    return tuple(
+        make_adjacent_joint_window(alloy)
+        for alloy in ALLOYS
+        if alloy.liquidus_c <= _HOTTEST_LIQUIDUS_C
+    )
 
 
 def _make_key(name: str) -> str:

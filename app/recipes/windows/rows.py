@@ -1,5 +1,6 @@
 """What a built-in window is made of: rows that say where they come from."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,6 +11,13 @@ from app.traces.rules import ChannelRole
 BODY: Final = (ChannelRole.BODY,)
 JOINTS: Final = (ChannelRole.JOINT_CENTRE, ChannelRole.JOINT_CORNER)
 ADJACENT: Final = (ChannelRole.ADJACENT,)
+
+# What to tell whoever uses a value, by how sure it is; empty when nothing is in doubt.
+CAUTIONS: Final[Mapping[Status, str]] = {
+    Status.SEEN: "",
+    Status.MEMORY: "from memory; confirm against your copy",
+    Status.CONFLICT: "sources differ, the stricter holds; confirm against your copy",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +38,7 @@ class Source:
     @property
     def caution(self) -> str:
         """What to tell whoever uses the value; empty when nothing is in doubt."""
-        if self.status is Status.SEEN:
-            return ""
-        if self.status is Status.MEMORY:
-            return "from memory; confirm against your copy"
-        return "sources differ, the stricter holds; confirm against your copy"
+        return CAUTIONS[self.status]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +75,9 @@ class WindowRow:
 class BuiltInWindow:
     """A named, versioned set of limits, with the temperatures that its metrics are measured at.
 
-    `key` and `version` never change their meaning: a changed value is a new version. Soak and
-    classification temperatures are None where no row needs them.
+    `key` and `version` never change their meaning: a changed value is a new version. The alloy is
+    empty and temperatures are None where no row needs them. `is_never_exceed` tells a limit that
+    protects parts from an aim for joints.
     """
 
     key: str
@@ -84,6 +89,9 @@ class BuiltInWindow:
     soak_min_c: float | None = None
     soak_max_c: float | None = None
     classification_c: float | None = None
+    alloy: str = ""
+    solidus_c: float | None = None
+    is_never_exceed: bool = False
 
     @property
     def cautions(self) -> tuple[str, ...]:
