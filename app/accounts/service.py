@@ -22,6 +22,7 @@ from app.accounts.tables import Account, ApiToken, SignedInSession
 from app.audit import service as audit
 from app.audit.rules import Actor, Subject
 from app.core.canonical_json import JsonValue
+from app.core.races import wait_for_names
 
 TERMINAL = Actor(None, None, (), "terminal")
 
@@ -207,6 +208,7 @@ def end_sessions(
 
 
 def _check_username_free(session: Session, username: str, *, account_id: int | None) -> None:
+    wait_for_names(session, "accounts.username")
     other = find_account(session, username)
     if other is not None and other.id != account_id:
         raise UsernameTaken(f"{username} belongs to another account already.", field="username")

@@ -123,6 +123,16 @@ def read_suggestion(
     return file
 
 
+def read_suggested(
+    ahead: LookAhead, run_id: int, choices: ReadingChoices | None = None
+) -> LoggerFile | None:
+    """Return what read_suggestion does, from a look of its own; None where that is refused."""
+    file = None
+    with ahead.begin() as look:
+        file = read_suggestion(look, run_id, choices)
+    return file
+
+
 @dataclass(frozen=True)
 class Completion:
     """What somebody said of a run's file, and the file, worked out so where that can be."""
@@ -168,10 +178,7 @@ def work_out_completion(run_id: PathId, fields: TraceChosen, ahead: Ahead) -> Co
 
 def try_choices(run_id: PathId, choices: ReadingChoices, ahead: Ahead) -> TriedReading:
     """Read a run's file as somebody chooses."""
-    file = None
-    with ahead.begin() as look:
-        file = read_suggestion(look, run_id, choices)
-    return TriedReading(choices, file)
+    return TriedReading(choices, read_suggested(ahead, run_id, choices))
 
 
 NewFileAhead = Annotated[LoggerFile | None, Depends(read_new_file)]

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
 from app.core.canonical_json import compute_digest
+from app.core.races import wait_for_row
 from app.core.settings import Settings
 from app.files.queries import get_content
 from app.jobs import rules
@@ -204,6 +205,8 @@ def remember(
 ) -> None:
     """Keep how a bench's file was read, for its next files with the same headers."""
     digest = compute_headers_digest(reading)
+    # Two runs at one bench may end at the same moment.
+    wait_for_row(session, run.bench)
     kept = find_bench_reading(session, run.bench_id, digest)
     if kept is None:
         kept = BenchReading(bench_id=run.bench_id, headers_digest=digest)

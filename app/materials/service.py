@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 from app.accounts.rules import Person
 from app.audit import service as audit
 from app.audit.rules import Subject
+from app.core.races import wait_for_names
 from app.materials.queries import find_part
 from app.materials.rules import PartNumberTaken
 from app.materials.schemas import PartFields
@@ -58,6 +59,7 @@ def edit_part(
 
 
 def _check_number_free(session: Session, part_number: str, *, part_id: int | None) -> None:
+    wait_for_names(session, "materials.part_number")
     other = find_part(session, part_number)
     if other is not None and other.id != part_id:
         raise PartNumberTaken(

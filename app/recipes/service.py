@@ -12,6 +12,7 @@ from app.audit import service as audit
 from app.audit.rules import Subject
 from app.core.canonical_json import JsonValue
 from app.core.conditional import check_version
+from app.core.races import wait_for_names, wait_for_row
 from app.recipes.body.compare import compare_bodies
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.queries import (
@@ -26,9 +27,11 @@ from app.recipes.queries import (
 from app.recipes.rules import (
     OtherRecipe,
     RecipeCodeTaken,
+    RecipeUnknown,
     RevisionAction,
     RevisionOpenAlready,
     RevisionState,
+    RevisionUnknown,
     canonical_bytes,
     check_editable,
     check_four_eyes,
@@ -49,6 +52,7 @@ def create_recipe(
     session: Session, fields: NewRecipe, *, person: Person, now: datetime
 ) -> RecipeRevision:
     """Create a recipe and return its first draft; RecipeCodeTaken where the code is in use."""
+    wait_for_names(session, "recipes.code")
     if find_recipe(session, fields.code) is not None:
         raise RecipeCodeTaken(f"Another recipe has the code {fields.code} already.", field="code")
     recipe = Recipe(code=fields.code, created_at=now, created_by_id=person.account_id)
@@ -78,6 +82,7 @@ def copy_revision(
             f"Revision number {source.id} is of another recipe, not of {recipe.code}.",
             field="copy_of",
         )
+    wait_for_row(session, recipe, gone=RecipeUnknown("This recipe was discarded."))
     opened = find_open(session, recipe.id)
     if opened is not None:
         raise RevisionOpenAlready(
@@ -108,6 +113,7 @@ def save_draft(
 
     RevisionFrozen for any state but draft; EditedMeanwhile when another version was seen.
     """
+    _lock(session, revision)
     check_editable(revision.state)
     check_version(seen_version, revision.version)
     before = get_body(revision)
@@ -135,6 +141,7 @@ def discard_draft(
     session: Session, revision: RecipeRevision, *, person: Person, now: datetime
 ) -> None:
     """Delete a draft, and its recipe when nothing else is left of it; RevisionFrozen otherwise."""
+    _lock(session, revision)
     check_editable(revision.state)
     recipe = revision.recipe
     details: dict[str, JsonValue] = {"title": revision.title, "reason": revision.reason}
@@ -150,6 +157,7 @@ def propose(
     session: Session, revision: RecipeRevision, *, person: Person, now: datetime
 ) -> RecipeRevision:
     """Propose a draft that is worked out; from here on its text is frozen."""
+    _lock(session, revision)
     check_worked_out(get_body(revision))
     revision.state = _take_move(revision, RevisionAction.PROPOSE, person=person)
     revision.proposed_by_id, revision.proposed_at = person.account_id, now
@@ -162,6 +170,7 @@ def withdraw(
     session: Session, revision: RecipeRevision, *, person: Person, now: datetime
 ) -> RecipeRevision:
     """Make a proposed revision a draft again, from the writers' side."""
+    _lock(session, revision)
     _return_to_draft(revision, RevisionAction.WITHDRAW, person=person)
     session.flush()
     _tell(session, revision, "recipes.withdraw", person=person, now=now)
@@ -172,6 +181,7 @@ def send_back(
     session: Session, revision: RecipeRevision, *, reason: str, person: Person, now: datetime
 ) -> RecipeRevision:
     """Make a proposed revision a draft again, from the approvers' side, and say why."""
+    _lock(session, revision)
     _return_to_draft(revision, RevisionAction.SEND_BACK, person=person)
     session.flush()
     details: dict[str, JsonValue] = {"reason": reason}
@@ -187,6 +197,7 @@ def publish(
     `seen_digest` is that of the text the approver read: OtherTextSeen for another. An approver who
     wrote, changed or proposed it is refused (Author-, Editor-, ProposerCannotApprove).
     """
+    _lock(session, revision)
     after = _take_move(revision, RevisionAction.PUBLISH, person=person)
     proposer_id = revision.proposed_by_id or revision.author_id
     check_four_eyes(
@@ -216,12 +227,23 @@ def retire(
     session: Session, revision: RecipeRevision, *, reason: str, person: Person, now: datetime
 ) -> RecipeRevision:
     """Retire a published revision: no new job can take it, and open ones go on with it."""
+    _lock(session, revision)
     revision.state = _take_move(revision, RevisionAction.RETIRE, person=person)
     _sign_retirement(revision, reason, person=person, now=now)
     session.flush()
     details: dict[str, JsonValue] = {"reason": reason}
     _tell(session, revision, "recipes.retire", person=person, now=now, details=details)
     return revision
+
+
+def _lock(session: Session, revision: RecipeRevision) -> None:
+    """Let others who change a recipe finish first, and read the revision as they left it.
+
+    The recipe is what is waited for, since publishing a revision changes the one before it.
+    """
+    gone = RevisionUnknown("This revision was discarded.", field="id")
+    wait_for_row(session, revision.recipe, gone=gone)
+    wait_for_row(session, revision, gone=gone)
 
 
 def _supersede(

@@ -13,6 +13,7 @@ from app.boards.rules import AssemblyTaken
 from app.boards.schemas.assemblies import AssemblyFields
 from app.boards.tables import Assembly, Placement
 from app.core.canonical_json import JsonValue
+from app.core.races import wait_for_names
 
 _FACTS: Final = tuple(name for name in AssemblyFields.model_fields if name != "revision")
 _COPIED: Final = (
@@ -128,6 +129,7 @@ def check_revision_free(
     session: Session, part_number: str, revision: str, *, field: str, but_id: int | None = None
 ) -> None:
     """Refuse with AssemblyTaken when another assembly has this part number and revision."""
+    wait_for_names(session, "boards.assembly_revision")
     other = find_assembly(session, part_number=part_number, revision=revision)
     if other is not None and other.id != but_id:
         raise AssemblyTaken(

@@ -11,6 +11,7 @@ from app.audit.rules import Subject
 from app.boards.queries import find_site, get_placement, list_serials
 from app.boards.rules import list_readable_serials, parse_serials
 from app.boards.tables import Assembly, Board, Site
+from app.core.races import wait_for_row
 
 
 def register_boards(
@@ -26,6 +27,8 @@ def register_boards(
 
     Raises the refusals of parse_serials.
     """
+    # Two people who register the same serial would otherwise not see each other's.
+    wait_for_row(session, assembly)
     asked = list_readable_serials(lines)
     known = list_serials(session, assembly_id=assembly.id, among=asked)
     serials = parse_serials(lines, known=set(known))

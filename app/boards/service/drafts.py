@@ -18,9 +18,11 @@ from app.boards.files import (
     read_placement_file,
 )
 from app.boards.queries import find_taken_draft
-from app.boards.rules import DraftClosed, FileKind, FileNotSent, UnitsDisagree
+from app.boards.rules import DraftClosed, DraftUnknown, FileKind, FileNotSent, UnitsDisagree
 from app.boards.tables import Assembly, LayoutDraft
 from app.core.canonical_json import JsonValue
+from app.core.conditional import check_version
+from app.core.races import wait_for_row
 from app.core.refusals import Refusal
 from app.files.queries import get_content
 from app.files.service import keep_file
@@ -69,7 +71,7 @@ def put_draft_files(
 
     Raises what start_draft raises, and DraftClosed; the draft is as it was then.
     """
-    check_open(draft)
+    lock_open(session, draft)
     _check_files(files)
     _set_files(session, draft, files, person=person, now=now)
     session.flush()
@@ -86,7 +88,7 @@ def choose_placement_reading(
     now: datetime,
 ) -> LayoutDraft:
     """Set how the placement file is read; refused where the file cannot be read so."""
-    check_open(draft)
+    lock_open(session, draft)
     if draft.placement_sha256 is None:
         raise FileNotSent("This draft has no placement file yet.", field="placement")
     read_placement_file(get_content(session, draft.placement_sha256), choices=choices)
@@ -102,7 +104,7 @@ def choose_bill_reading(
     session: Session, draft: LayoutDraft, choices: BillChoices, *, person: Person, now: datetime
 ) -> LayoutDraft:
     """Set how the bill is read; refused where the file cannot be read so."""
-    check_open(draft)
+    lock_open(session, draft)
     if draft.bill_sha256 is None:
         raise FileNotSent("This draft has no bill yet.", field="bill")
     read_bill_file(get_content(session, draft.bill_sha256), choices=choices)
@@ -116,10 +118,22 @@ def choose_bill_reading(
 
 def drop_draft(session: Session, draft: LayoutDraft, *, person: Person, now: datetime) -> None:
     """Take an open draft away; its files stay kept, as the log names them."""
-    check_open(draft)
+    lock_open(session, draft)
     _tell(session, draft, "boards.drop_layout", person=person, now=now, details=_spell(draft))
     session.delete(draft)
     session.flush()
+
+
+def lock_open(session: Session, draft: LayoutDraft) -> None:
+    """Let nobody else change a draft until this is done; DraftClosed, or DraftUnknown if dropped.
+
+    EditedMeanwhile when it is no longer as it was seen.
+    """
+    seen = draft.version
+    gone = DraftUnknown(f"Layout draft number {draft.id} was dropped.", field="draft_id")
+    wait_for_row(session, draft, gone=gone)
+    check_open(draft)
+    check_version(str(seen), draft.version)
 
 
 def check_open(draft: LayoutDraft) -> None:

@@ -13,7 +13,7 @@ from app.boards.files import JoinedPart
 from app.boards.queries import LayoutPreview, get_assembly, read_preview
 from app.boards.rules import LayoutNotReady, RevisionNotSaid
 from app.boards.service.assemblies import copy_facts
-from app.boards.service.drafts import check_open
+from app.boards.service.drafts import lock_open
 from app.boards.tables import Assembly, LayoutDraft, Placement
 from app.core.canonical_json import JsonValue
 from app.materials.queries import map_parts
@@ -35,7 +35,7 @@ def take_layout(
     Raises DraftClosed; LayoutNotReady while something stands in the way or refused lines are
     there and are not to be left out; RevisionNotSaid and AssemblyTaken about `new_revision`.
     """
-    check_open(draft)
+    lock_open(session, draft)
     assembly = get_assembly(session, draft.assembly_id)
     preview = read_preview(session, draft)
     _check_takeable(preview, leave_out_refused=leave_out_refused)

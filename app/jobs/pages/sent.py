@@ -8,7 +8,7 @@ from fastapi import Depends
 
 from app.core.refusals import Refusal
 from app.core.request import PathId
-from app.jobs.ahead import Ahead, read_completion, read_start, read_suggestion
+from app.jobs.ahead import Ahead, read_completion, read_start, read_suggested, read_suggestion
 from app.jobs.logger_file import LoggerFile
 from app.jobs.pages.reading_form import parse_choices, parse_chosen
 from app.jobs.schemas import ClearJob, ReasonGiven
@@ -57,9 +57,7 @@ def read_file_not_aborted(run_id: PathId, ahead: Ahead, form: PostedForm) -> Log
     with suppress(Refusal):
         form.parse(ReasonGiven)
         return None
-    with ahead.begin() as look:
-        return read_suggestion(look, run_id, None)
-    return None
+    return read_suggested(ahead, run_id)
 
 
 FileSent = Annotated[SentFile | None, Depends(read_sent_file)]
