@@ -1,7 +1,7 @@
 """Holds the locks of a database against those that the migrations make, and names open ones."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -10,6 +10,7 @@ from typing import Final
 
 from alembic import command
 from alembic.config import Config
+from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, inspect, text
 
 from migrations.guards import (
@@ -76,11 +77,19 @@ class LockCheck:
 
 @dataclass(frozen=True)
 class _Made:
-    """What the migrations make: the newest revision, the locks, and SQLite's triggers."""
+    """What the migrations make: the locks, SQLite's triggers, and after which revision of all."""
 
-    head: str
     locks: tuple[RowLock, ...]
     triggers: Mapping[str, tuple[str, str]]
+    revisions: tuple[str, ...]
+    revision_of: Mapping[str, str]
+
+    def list_waiting(self, version: str | None) -> frozenset[str]:
+        """List the tables whose locks come with a migration that a database has yet to run."""
+        if version is not None and version not in self.revisions:
+            return frozenset()
+        done = self.revisions[: self.revisions.index(version) + 1] if version else ()
+        return frozenset(table for table, by in self.revision_of.items() if by not in done)
 
 
 def check_locks(engine: Engine) -> LockCheck:
@@ -90,13 +99,13 @@ def check_locks(engine: Engine) -> LockCheck:
     """
     made = _get_made()
     with engine.connect() as connection:
-        is_newest = _is_newest(connection, made.head)
+        waiting = made.list_waiting(_find_version(connection))
         if connection.dialect.name == "postgresql":
             count = len(made.locks) * len(POSTGRESQL_EVENTS)
-            found = tuple(_list_open_on_postgresql(connection, made, is_newest=is_newest))
+            found = tuple(_list_open_on_postgresql(connection, made, waiting))
         else:
             count = len(made.triggers)
-            found = tuple(_list_open_on_sqlite(connection, made, is_newest=is_newest))
+            found = tuple(_list_open_on_sqlite(connection, made, waiting))
         connection.rollback()
     return LockCheck(count, found)
 
@@ -111,36 +120,42 @@ def _read_made() -> _Made:
     """Run the migrations on a database in memory, and see what locks they leave there."""
     engine = create_engine("sqlite://")
     config = Config(toml_file=PROJECT / "pyproject.toml")
+    scripts = ScriptDirectory.from_config(config).walk_revisions()
+    revisions = tuple(script.revision for script in scripts)[::-1]
+    revision_of: dict[str, str] = {}
     with engine.begin() as connection:
         config.attributes["connection"] = connection
-        command.upgrade(config, "head")
-        head = connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one()
+        for revision in revisions:
+            command.upgrade(config, revision)
+            locks = list_noted_locks(connection)
+            for lock in locks:
+                revision_of.setdefault(lock.table, revision)
         rows = connection.execute(_SQLITE_TRIGGERS).all()
-        locks = list_noted_locks(connection)
     engine.dispose()
-    return _Made(head, locks, {row.name: (row.held, row.sql) for row in rows})
+    triggers = {row.name: (row.held, row.sql) for row in rows}
+    return _Made(locks, triggers, revisions, revision_of)
 
 
-def _is_newest(connection: Connection, head: str) -> bool:
+def _find_version(connection: Connection) -> str | None:
     if not inspect(connection).has_table("alembic_version"):
-        return False
-    versions = connection.execute(text("SELECT version_num FROM alembic_version")).scalars().all()
-    return list(versions) == [head]
+        return None
+    version: str | None = connection.scalar(text("SELECT version_num FROM alembic_version"))
+    return version
 
 
 def _list_open_on_sqlite(
-    connection: Connection, made: _Made, *, is_newest: bool
+    connection: Connection, made: _Made, waiting: Collection[str]
 ) -> Iterator[OpenLock]:
     held = {row.name: (row.held, row.sql) for row in connection.execute(_SQLITE_TRIGGERS)}
     for name, (table, sql) in made.triggers.items():
         if name not in held:
-            yield OpenLock(name, table, "is missing", (sql,) if is_newest else (MIGRATE,))
+            yield OpenLock(name, table, "is missing", (MIGRATE,) if table in waiting else (sql,))
         elif held[name] != (table, sql):
             yield OpenLock(name, table, "is not as it was made", (f"DROP TRIGGER {name}", sql))
 
 
 def _list_open_on_postgresql(
-    connection: Connection, made: _Made, *, is_newest: bool
+    connection: Connection, made: _Made, waiting: Collection[str]
 ) -> Iterator[OpenLock]:
     held = {row.name: row for row in connection.execute(_POSTGRESQL_TRIGGERS)}
     functions = set(connection.execute(_POSTGRESQL_FUNCTIONS).scalars())
@@ -156,7 +171,7 @@ def _list_open_on_postgresql(
             again = (replace, *spell_postgresql_trigger(lock, event))
             row = held.get(name)
             if row is None:
-                yield OpenLock(name, table, "is missing", again if is_newest else (MIGRATE,))
+                yield OpenLock(name, table, "is missing", (MIGRATE,) if table in waiting else again)
             elif function not in functions or _even(row.sql) != as_made.get(name, _even(row.sql)):
                 anew = (f"DROP TRIGGER {name} ON {table}", *again)
                 yield OpenLock(name, table, "is not as it was made", anew)

@@ -1,9 +1,10 @@
-"""`wickbook verify`: the whole log recomputed, and every record held against it."""
+"""`wickbook verify`: the locks, the whole log recomputed, and every record held against it."""
 
 import typer
 from rich.console import Console
 from rich.progress import Progress
 
+from app.audit.locks import check_locks
 from app.audit.queries import count_entries, iterate_entries
 from app.audit.verifier import verify_entries
 from app.core.db import Sessions, create_house_engine, open_sessions
@@ -15,15 +16,26 @@ console = Console(soft_wrap=True, highlight=False, markup=False)
 
 
 def verify() -> None:
-    """Recompute the log, then hold every record against it; exit status 1 names what is wrong."""
+    """Try the locks, recompute the log, hold every record against it; status 1 names the wrong."""
     sessions = open_sessions(create_house_engine(read_settings().database_url))
     try:
+        is_locked = verify_locks(sessions)
         is_whole = verify_log(sessions)
         differences = verify_records(sessions)
     finally:
         sessions.engine.dispose()
-    if not is_whole or differences:
+    if not is_locked or not is_whole or differences:
         raise typer.Exit(1)
+
+
+def verify_locks(sessions: Sessions) -> bool:
+    """Say whether every lock of the database holds; False for open ones, which are named."""
+    check = check_locks(sessions.engine)
+    for lock in check.open:
+        console.print(f"Lock open: {lock}.")
+    if not check.open:
+        console.print(f"Every lock of the database holds: {check.count} looked at.")
+    return not check.open
 
 
 def verify_log(sessions: Sessions) -> bool:

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from sqlalchemy import select
 
+from app.audit.locks import OpenLock, check_locks
 from app.audit.queries import count_entries
 from app.audit.tables import AuditEntry
 from app.audit.verifier import LogVerifier
@@ -70,7 +71,7 @@ class Proven:
 
 @dataclass(frozen=True)
 class WholeCheck:
-    """A finished check of every entry and every record, from the first one on."""
+    """A finished check of every entry and every record, from the first one on, and of all locks."""
 
     size: int
     root: bytes
@@ -80,11 +81,13 @@ class WholeCheck:
     records: int
     differences: tuple[Difference, ...]
     difference_count: int
+    locks: int
+    open_locks: tuple[OpenLock, ...]
 
     @property
     def is_whole(self) -> bool:
-        """Whether the log is as it was written and every record as the log tells."""
-        return self.wrong is None and not self.difference_count
+        """Whether the log is as it was written, every record as it tells, and every lock shut."""
+        return self.wrong is None and not self.difference_count and not self.open_locks
 
 
 @dataclass(frozen=True)
@@ -172,6 +175,7 @@ class LogState:
     def _work(self, began_at: datetime) -> None:
         begun = monotonic()
         try:
+            locks = check_locks(self._sessions.engine)
             verifier, wrong = self._check_log(began_at)
             records, differences = self._check_records(began_at)
         except Stopped:
@@ -191,6 +195,8 @@ class LogState:
                 records,
                 tuple(differences[:DIFFERENCES_KEPT]),
                 len(differences),
+                locks.count,
+                locks.open,
             )
             with self._turn:
                 self._verifier, self._wrong = verifier, wrong

@@ -160,6 +160,14 @@ class DifferenceView(BaseModel):
     seq: int | None
 
 
+class OpenLockView(BaseModel):
+    """A lock of the database that does not hold, and what its table's administrator can do."""
+
+    trigger: str
+    table: str
+    sentence: str
+
+
 class WholeCheckView(BaseModel):
     """What the last check of everything found."""
 
@@ -172,6 +180,8 @@ class WholeCheckView(BaseModel):
     records: int
     difference_count: int
     differences: list[DifferenceView]
+    locks: int = Field(description="Triggers of the database that keep rows from being changed.")
+    open_locks: list[OpenLockView]
 
     @classmethod
     def of(cls, check: WholeCheck) -> "WholeCheckView":
@@ -196,6 +206,11 @@ class WholeCheckView(BaseModel):
                     seq=one.seq,
                 )
                 for one in check.differences
+            ],
+            locks=check.locks,
+            open_locks=[
+                OpenLockView(trigger=one.trigger, table=one.table, sentence=str(one))
+                for one in check.open_locks
             ],
         )
 

@@ -7,6 +7,7 @@ import sys
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlalchemy import text
 
 from app.accounts.rules import Person
 from app.audit.verifier import LogVerifier
@@ -228,6 +229,46 @@ def test_a_history_over_rest_comes_in_pieces(
     assert client.get("/api/v1/boards/99/history").status_code == 404
 
 
+def open_one_lock(sessions: Sessions) -> None:
+    with sessions.write.begin() as session:
+        if session.get_bind().dialect.name == "sqlite":
+            session.execute(text("DROP TRIGGER step_entries_no_update"))
+        else:
+            session.execute(text("ALTER TABLE step_entries DISABLE TRIGGER step_entries_no_update"))
+
+
+def test_an_open_lock_is_named_by_the_whole_check_the_page_and_rest(
+    house: FastAPI, signed_in: SignedIn, anselm: Person, sessions: Sessions, job_id: int
+) -> None:
+    client = signed_in(anselm)
+    client.post(REST)
+    find_log_state(house).wait()
+    held = client.get(REST).json()["last_check"]
+    assert (held["is_whole"], held["open_locks"]) == (True, [])
+    assert f"all {held['locks']} hold" in client.get("/audit/verification").text
+    open_one_lock(sessions)
+    client.post(REST)
+    find_log_state(house).wait()
+    found = client.get(REST).json()["last_check"]
+    assert (found["is_whole"], found["difference_count"]) == (False, 0)
+    assert [lock["trigger"] for lock in found["open_locks"]] == ["step_entries_no_update"]
+    page = client.get("/audit/verification").text
+    assert "locks are open" in page
+    assert f"1 of {held['locks']} do not hold" in page
+    assert "step_entries_no_update on the table step_entries" in page
+    assert "put it back" in page
+    assert "a lock of the database is open: step_entries_no_update" in client.get("/audit").text
+
+
+def test_the_command_names_an_open_lock(settings: Settings, sessions: Sessions, shop: Shop) -> None:
+    open_one_lock(sessions)
+    done = run_verify(settings)
+    assert done.returncode == 1
+    assert "Lock open: step_entries_no_update on the table step_entries" in done.stdout
+    assert "The log is whole" in done.stdout
+    assert "Every record is as the log tells" in done.stdout
+
+
 def run_verify(settings: Settings) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "app.cli", "verify"],
@@ -242,6 +283,7 @@ def run_verify(settings: Settings) -> subprocess.CompletedProcess[str]:
 def test_the_command_says_that_all_is_whole(settings: Settings, shop: Shop) -> None:
     done = run_verify(settings)
     assert done.returncode == 0, done.stderr
+    assert "Every lock of the database holds" in done.stdout
     assert "The log is whole" in done.stdout
     assert "Every record is as the log tells" in done.stdout
 

@@ -54,6 +54,9 @@ def spell_log(standing: Standing, *, person: Person, zone: ZoneInfo) -> LogLine:
         differ = "record differs" if check.difference_count == 1 else "records differ"
         text += f" · but {check.difference_count:,} {differ} from it: {check.differences[0]}"
         return LogLine("stop", "The log verifies", text, href)
+    if check is not None and check.open_locks:
+        text += f" · but a lock of the database is open: {check.open_locks[0].trigger}"
+        return LogLine("stop", "The log verifies", text, href)
     return LogLine("go", "The log verifies", text, href)
 
 

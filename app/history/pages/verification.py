@@ -61,6 +61,8 @@ class CheckItem:
     records: str
     differences: tuple[DifferenceItem, ...]
     more_differences: int
+    locks: str
+    open_locks: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -134,7 +136,8 @@ def _spell_progress(running: Progress, settings: Settings) -> RunningItem:
 
 
 def _spell_check(check: WholeCheck, settings: Settings, *, person: Person) -> CheckItem:
-    word = "whole" if check.is_whole else "records differ"
+    differ = "records differ" if check.difference_count else "locks are open"
+    word = "whole" if check.is_whole else differ
     return CheckItem(
         shape="go" if check.is_whole else "stop",
         word="not whole" if check.wrong else word,
@@ -156,6 +159,8 @@ def _spell_check(check: WholeCheck, settings: Settings, *, person: Person) -> Ch
             for one in check.differences
         ),
         more_differences=check.difference_count - len(check.differences),
+        locks=f"{check.locks:,}",
+        open_locks=tuple(f"{lock}." for lock in check.open_locks),
     )
 
 
