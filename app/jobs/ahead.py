@@ -5,11 +5,11 @@ found here decides anything: within the transaction everything is asked again, o
 remembers how it was read. A refusal is kept for there too, where it comes in its turn.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 from fastapi import Depends, Query, Request
 from sqlalchemy.orm import Session
@@ -31,6 +31,8 @@ from app.jobs.schemas import TraceChosen
 from app.plant.queries import get_bench
 from app.recipes.queries import get_body
 from app.traces.rules import ReadingChoices
+
+Found = TypeVar("Found")
 
 WorkerAhead = Annotated[Person, Depends(needs_ahead(Action.JOBS_WORK))]
 
@@ -54,11 +56,11 @@ class LookAhead:
     person: Person
     now: datetime
 
-    @contextmanager
-    def begin(self) -> Iterator[Look]:
-        """Give a look; what is refused within it ends it, to be refused again in its turn."""
+    def ask(self, find: Callable[[Look], Found]) -> Found | None:
+        """Return what is found; None where that is refused, as it will be again in its turn."""
         with self.request.app.state.sessions.read() as session, suppress(Refusal):
-            yield Look(session, self.settings, self.person, self.now)
+            return find(Look(session, self.settings, self.person, self.now))
+        return None
 
 
 def get_look_ahead(
@@ -123,16 +125,6 @@ def read_suggestion(
     return file
 
 
-def read_suggested(
-    ahead: LookAhead, run_id: int, choices: ReadingChoices | None = None
-) -> LoggerFile | None:
-    """Return what read_suggestion does, from a look of its own; None where that is refused."""
-    file = None
-    with ahead.begin() as look:
-        file = read_suggestion(look, run_id, choices)
-    return file
-
-
 @dataclass(frozen=True)
 class Completion:
     """What somebody said of a run's file, and the file, worked out so where that can be."""
@@ -163,22 +155,22 @@ def read_new_file(
     if isinstance(body, FormData):
         return None
     file = LoggerFile(body, settings=ahead.settings)
-    with ahead.begin() as look:
-        read_start(look, file, job_id=job_id, step_id=step_id, bench_id=bench_id, at_once=at_once)
+    ahead.ask(
+        lambda look: read_start(
+            look, file, job_id=job_id, step_id=step_id, bench_id=bench_id, at_once=at_once
+        )
+    )
     return file
 
 
 def work_out_completion(run_id: PathId, fields: TraceChosen, ahead: Ahead) -> Completion:
     """Work a run's file out as somebody says."""
-    file = None
-    with ahead.begin() as look:
-        file = read_completion(look, run_id, fields)
-    return Completion(fields, file)
+    return Completion(fields, ahead.ask(lambda look: read_completion(look, run_id, fields)))
 
 
 def try_choices(run_id: PathId, choices: ReadingChoices, ahead: Ahead) -> TriedReading:
     """Read a run's file as somebody chooses."""
-    return TriedReading(choices, read_suggested(ahead, run_id, choices))
+    return TriedReading(choices, ahead.ask(lambda look: read_suggestion(look, run_id, choices)))
 
 
 NewFileAhead = Annotated[LoggerFile | None, Depends(read_new_file)]

@@ -8,7 +8,7 @@ from fastapi import Depends
 
 from app.core.refusals import Refusal
 from app.core.request import PathId
-from app.jobs.ahead import Ahead, read_completion, read_start, read_suggested, read_suggestion
+from app.jobs.ahead import Ahead, read_completion, read_start, read_suggestion
 from app.jobs.logger_file import LoggerFile
 from app.jobs.pages.reading_form import parse_choices, parse_chosen
 from app.jobs.schemas import ClearJob, ReasonGiven
@@ -34,9 +34,16 @@ def read_sent_file(
     except Refusal:
         return None
     file = LoggerFile(content, settings=ahead.settings)
-    with ahead.begin() as look:
-        bench_id = form.parse(ClearJob).bench_id
-        read_start(look, file, job_id=job_id, step_id=step_id, bench_id=bench_id, at_once=True)
+    ahead.ask(
+        lambda look: read_start(
+            look,
+            file,
+            job_id=job_id,
+            step_id=step_id,
+            bench_id=form.parse(ClearJob).bench_id,
+            at_once=True,
+        )
+    )
     return SentFile(name, file)
 
 
@@ -44,12 +51,10 @@ def read_chosen_file(run_id: PathId, ahead: Ahead, form: PostedForm) -> LoggerFi
     """Read a run's file as a form says: to keep the trace, or to show the reading again."""
     file = None
     if form.text("do") == KEEP:
-        with ahead.begin() as look:
-            file = read_completion(look, run_id, parse_chosen(form))
-    if file is None or not file.is_worked_out:
-        with ahead.begin() as look:
-            file = read_suggestion(look, run_id, parse_choices(form), file=file)
-    return file
+        file = ahead.ask(lambda look: read_completion(look, run_id, parse_chosen(form)))
+    if file is not None and file.is_worked_out:
+        return file
+    return ahead.ask(lambda look: read_suggestion(look, run_id, parse_choices(form), file=file))
 
 
 def read_file_not_aborted(run_id: PathId, ahead: Ahead, form: PostedForm) -> LoggerFile | None:
@@ -57,7 +62,7 @@ def read_file_not_aborted(run_id: PathId, ahead: Ahead, form: PostedForm) -> Log
     with suppress(Refusal):
         form.parse(ReasonGiven)
         return None
-    return read_suggested(ahead, run_id)
+    return ahead.ask(lambda look: read_suggestion(look, run_id, None))
 
 
 FileSent = Annotated[SentFile | None, Depends(read_sent_file)]
