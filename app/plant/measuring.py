@@ -238,8 +238,7 @@ def spell_lapsed(correction: ChannelCorrection) -> str:
 def spell_chain(chain: MeasuringChain) -> str:
     """Spell a chain in one line: wire, logger, clock and which channels are corrected."""
     parts = [
-        f"type {chain.thermocouple_type}",
-        f"{chain.thermocouple_class} ({spell_tolerance(chain.tolerance)})",
+        spell_wire(chain),
         f"logger ±{spell_number(chain.logger_accuracy_k)} K",
         f"clock ±{spell_number(chain.timebase_ppm)} ppm",
     ]
@@ -251,10 +250,12 @@ def spell_chain(chain: MeasuringChain) -> str:
     return f"{chain.note}: {text}" if chain == ASSUMED_CHAIN else text[0].upper() + text[1:]
 
 
-def spell_tolerance(tolerance: Tolerance) -> str:
-    """Spell a tolerance: `±1.5 K or 0.4 % of t, the greater`."""
+def spell_wire(chain: MeasuringChain) -> str:
+    """Spell a chain's wire: `type K, IEC 60584-1 class 1 (±1.5 K or 0.4 % of t, the greater)`."""
+    tolerance = chain.tolerance
     share_pct = spell_number(round(tolerance.share * 100.0, 6))
-    return f"±{spell_number(tolerance.fixed_k)} K or {share_pct} % of t, the greater"
+    limits = f"±{spell_number(tolerance.fixed_k)} K or {share_pct} % of t, the greater"
+    return f"type {chain.thermocouple_type}, {chain.thermocouple_class} ({limits})"
 
 
 def spell_correction(correction: ChannelCorrection) -> str:

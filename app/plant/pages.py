@@ -11,11 +11,10 @@ from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
 from app.core.clock import spell_day
-from app.core.conditional import check_version
 from app.core.refusals import Refusal
-from app.core.request import HouseSettings, Now, PathId, RequestSession
-from app.plant import service
-from app.plant.queries import get_bench, list_benches
+from app.core.request import HouseSettings, Now, RequestSession
+from app.plant import pages_bench, service
+from app.plant.queries import list_benches
 from app.plant.schemas import BenchFields
 from app.web.forms import PostedForm, map_faults
 from app.web.shell import Shell, add_notices, go_to
@@ -26,14 +25,7 @@ router = APIRouter()
 Reader = Annotated[Person, Depends(needs(Action.READ))]
 Manager = Annotated[Person, Depends(needs(Action.BENCHES_MANAGE))]
 
-add_notices(
-    {
-        "bench-added": "The bench was added.",
-        "bench-changed": "The bench was changed.",
-        "bench-retired": "The bench is out of use; its runs keep naming it.",
-        "bench-reinstated": "The bench is in use again.",
-    }
-)
+add_notices({"bench-added": "The bench was added."})
 
 
 @dataclass(frozen=True)
@@ -74,19 +66,6 @@ class BenchesPage:
     lines: tuple[BenchLine, ...]
     can_manage: bool
     values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class BenchPage:
-    """All that bench.html can see."""
-
-    shell: Shell
-    href: str
-    version: int
-    is_retired: bool
-    can_manage: bool
-    values: Mapping[str, str]
     faults: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -132,57 +111,6 @@ def add_bench(
     return go_to("/setup/benches", said="bench-added")
 
 
-@router.get("/setup/benches/{bench_id}")
-def show_bench(
-    bench_id: PathId, request: Request, session: RequestSession, person: Reader
-) -> HTMLResponse:
-    """Show one bench."""
-    bench = get_bench(session, bench_id)
-    values = {
-        "code": bench.code,
-        "title": bench.title,
-        "has_nitrogen": "yes" if bench.has_nitrogen else "",
-    }
-    return _show_bench(request, session, person, bench_id, values=values, faults={})
-
-
-@router.post("/setup/benches/{bench_id}")
-def edit_bench(
-    bench_id: PathId,
-    request: Request,
-    session: RequestSession,
-    now: Now,
-    person: Manager,
-    form: PostedForm,
-) -> Response:
-    """Change a bench, or show the form again with what was wrong."""
-    bench = get_bench(session, bench_id)
-    try:
-        check_version(form.text("version"), bench.version)
-        service.edit_bench(session, bench, form.parse(BenchFields), person=person, now=now)
-    except Refusal as refusal:
-        return _show_bench(
-            request, session, person, bench_id, values=form.texts, faults=map_faults(refusal)
-        )
-    return go_to("/setup/benches", said="bench-changed")
-
-
-@router.post("/setup/benches/{bench_id}/retirement")
-def retire_bench(bench_id: PathId, session: RequestSession, now: Now, person: Manager) -> Response:
-    """Take a bench out of use."""
-    service.retire_bench(session, get_bench(session, bench_id), person=person, now=now)
-    return go_to("/setup/benches", said="bench-retired")
-
-
-@router.post("/setup/benches/{bench_id}/reinstatement")
-def reinstate_bench(
-    bench_id: PathId, session: RequestSession, now: Now, person: Manager
-) -> Response:
-    """Take a bench into use again."""
-    service.reinstate_bench(session, get_bench(session, bench_id), person=person, now=now)
-    return go_to("/setup/benches", said="bench-reinstated")
-
-
 def _show_benches(
     request: Request,
     session: RequestSession,
@@ -214,24 +142,4 @@ def _show_benches(
     return render("plant/benches.html", page, status=422 if faults else 200)
 
 
-def _show_bench(
-    request: Request,
-    session: RequestSession,
-    person: Person,
-    bench_id: int,
-    *,
-    values: Mapping[str, str],
-    faults: Mapping[str, str],
-) -> HTMLResponse:
-    session.expire_all()
-    bench = get_bench(session, bench_id)
-    page = BenchPage(
-        shell=make_shell(request, person, title=f"Bench {bench.code}"),
-        href=f"/setup/benches/{bench.id}",
-        version=bench.version,
-        is_retired=bench.retired_at is not None,
-        can_manage=person.may(Action.BENCHES_MANAGE),
-        values=values,
-        faults=faults,
-    )
-    return render("plant/bench.html", page, status=422 if faults else 200)
+router.include_router(pages_bench.router)
