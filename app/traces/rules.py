@@ -2,9 +2,18 @@
 
 from collections.abc import Collection
 from enum import StrEnum
+from functools import cache
 from typing import Annotated, Final, Self
+from zoneinfo import available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 
 from app.core.refusals import Unacceptable
 from app.core.text import Code, Line
@@ -13,6 +22,10 @@ from app.numerics.thermocouple_tables import ThermocoupleType
 MAX_CHANNELS: Final = 16
 MAX_COLUMN_INDEX: Final = 999
 MAX_LISTED_COLUMNS: Final = 1000
+MAX_HEADER_ROWS: Final = 10
+# Where a logger itself may stand; every type's function is defined there.
+COLDEST_JUNCTION_C: Final = -50
+HOTTEST_JUNCTION_C: Final = 150
 
 
 class Delimiter(StrEnum):
@@ -79,24 +92,57 @@ class _Frozen(BaseModel):
 ColumnIndex = Annotated[int, Field(ge=0, le=MAX_COLUMN_INDEX)]
 
 
+@cache
+def _list_zones() -> frozenset[str]:
+    return frozenset(available_timezones())
+
+
+def _check_zone(name: str) -> str:
+    if name not in _list_zones():
+        raise ValueError(f"must be a zone of the IANA list, like Europe/Vienna, not {name!r}")
+    return name
+
+
+ZoneName = Annotated[Line, StringConstraints(max_length=64), AfterValidator(_check_zone)]
+JunctionTemperature = Annotated[
+    float, Field(ge=COLDEST_JUNCTION_C, le=HOTTEST_JUNCTION_C, allow_inf_nan=False)
+]
+FileRow = Annotated[int, Field(ge=0, le=10_000)]
+
+
 class ColumnChoice(_Frozen):
     """What a person says of one column; `index` counts from 0.
 
-    A `thermocouple` says that the column holds the millivolts of one of that type.
+    A `thermocouple` says that the column holds the millivolts of one of that type. Its cold
+    junction is then the column of index `cold_junction`, or a fixed `cold_junction_c` in °C.
     """
 
     index: ColumnIndex
     role: ColumnRole | None = None
     unit: TemperatureUnit | None = None
     thermocouple: ThermocoupleType | None = None
+    cold_junction: ColumnIndex | None = None
+    cold_junction_c: JunctionTemperature | None = None
+
+    @model_validator(mode="after")
+    def _has_one_cold_junction(self) -> Self:
+        if self.cold_junction is not None and self.cold_junction_c is not None:
+            raise ValueError("cold_junction: a column or a fixed temperature, not both")
+        if self.cold_junction == self.index:
+            raise ValueError("cold_junction: a column cannot be its own cold junction")
+        return self
 
 
 class ReadingChoices(_Frozen):
     """What a person says of a file instead of letting it be guessed; None leaves the guess.
 
-    `header_row` counts the file's rows from 1; 0 says that there is no header.
+    `sheet` is a sheet of an Excel workbook by its name. `header_row` counts the file's rows from
+    1, 0 says that there is no header, and `header_last_row` is its last where it has several.
+    `units_row` is likewise the row of units, below the header; 0 for none.
+    `zone` is where a logger's clock was set whose dates do not say it; else it is the plant's.
     `temperature_unit` is for every temperature column whose own choice and the file say nothing,
-    `thermocouple` likewise for every column of millivolts.
+    `thermocouple` likewise for every column of millivolts, and `cold_junction_c` (°C) for every
+    one of those whose own choice names no cold junction and where no column is chosen as one.
     """
 
     model_config = ConfigDict(
@@ -106,19 +152,31 @@ class ReadingChoices(_Frozen):
                     "delimiter": ";",
                     "decimal_mark": ",",
                     "header_row": 3,
-                    "columns": [{"index": 0, "role": "time"}],
+                    "header_last_row": 4,
+                    "units_row": 5,
+                    "zone": "Europe/Vienna",
+                    "columns": [
+                        {"index": 0, "role": "time"},
+                        {"index": 1, "thermocouple": "K", "cold_junction": 3},
+                        {"index": 2, "thermocouple": "J", "cold_junction_c": 23.5},
+                    ],
                 }
             ]
         }
     )
 
+    sheet: Line | None = None
     delimiter: Delimiter | None = None
     decimal_mark: DecimalMark | None = None
-    header_row: Annotated[int, Field(ge=0, le=10_000)] | None = None
+    header_row: FileRow | None = None
+    header_last_row: FileRow | None = None
+    units_row: FileRow | None = None
     time_format: TimeFormat | None = None
     day_first: bool | None = None
+    zone: ZoneName | None = None
     temperature_unit: TemperatureUnit | None = None
     thermocouple: ThermocoupleType | None = None
+    cold_junction_c: JunctionTemperature | None = None
     columns: Annotated[tuple[ColumnChoice, ...], Field(max_length=MAX_LISTED_COLUMNS)] = ()
 
     @model_validator(mode="after")
@@ -130,6 +188,30 @@ class ReadingChoices(_Frozen):
             if sum(choice.role is role for choice in self.columns) > 1:
                 words = role.value.replace("_", " ")
                 raise ValueError(f"columns: one column at most can be the {words} column")
+        return self
+
+    @model_validator(mode="after")
+    def _keeps_cold_junctions(self) -> Self:
+        named = {choice.cold_junction for choice in self.columns}
+        for choice in self.columns:
+            fits = choice.role in {None, ColumnRole.COLD_JUNCTION, ColumnRole.TEMPERATURE}
+            if choice.index in named and not fits:
+                raise ValueError(
+                    f"columns: column {choice.index + 1} is named as a cold junction and cannot "
+                    f"be {choice.role} as well"
+                )
+        return self
+
+    @model_validator(mode="after")
+    def _has_its_rows_in_order(self) -> Self:
+        first, last, units = self.header_row, self.header_last_row, self.units_row
+        if last is not None and (not first or not first <= last < first + MAX_HEADER_ROWS):
+            raise ValueError(
+                "header_last_row: must follow the header's first row (header_row), with "
+                f"{MAX_HEADER_ROWS} rows at most"
+            )
+        if units and first and units <= (last or first):
+            raise ValueError(f"units_row: must stand below the header, not in row {units}")
         return self
 
     def find_column(self, index: int) -> ColumnChoice | None:

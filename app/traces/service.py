@@ -83,7 +83,7 @@ def compose_trace(
     return Trace(
         reading=describe_reading(reading, choices),
         channels=[_describe_channel(channel, column) for channel, column in used],
-        started_at=find_start(reading, zone),
+        started_at=find_start(reading, ZoneInfo(choices.zone) if choices.zone else zone),
         rows=reading.sample_count,
         duration_s=float(reading.time.elapsed_s()[-1]),
         samples=blob,

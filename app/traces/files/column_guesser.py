@@ -72,6 +72,10 @@ class ColumnGuesser:
                 column, f"its header says {by_header.words} and the units row {by_row.words}"
             )
         preamble, row = self.layout.preamble_unit or (None, "")
+        said = by_row or by_header
+        if preamble and said and preamble is not said:
+            who = "the units row" if by_row else "its header"
+            return self._ask_unit(column, f"row {row} says {preamble.words} and {who} {said.words}")
         # The nearest to the numbers counts first.
         for unit, who in (
             (by_row, "the units row says"),

@@ -33,6 +33,8 @@ _SIGNATURES: Final = (
 # These two-letter marks can begin a text too: they count when the rest is no text either.
 _ALSO_TEXT: Final = frozenset({b"BM", b"MZ", b"BZh", b"RIFF", b"GIF8"})
 _CONTROLS: Final = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f]")
+_LOOK_BYTES: Final = 4_096
+_MOSTLY: Final = 0.9
 _BOMS: Final = (
     (codecs.BOM_UTF8, "utf-8", "UTF-8 with byte order mark"),
     (codecs.BOM_UTF16_LE, "utf-16-le", "UTF-16"),
@@ -60,14 +62,15 @@ class NotText(Unacceptable):
 
 @dataclass(frozen=True)
 class Decoded:
-    """A text with line ends of one kind, and the encoding as a person says it."""
+    """A text with line ends of one kind, and the encoding as a person says it, with why."""
 
     text: str
     encoding: str
+    why: str
 
 
 def decode(content: bytes, *, limits: ReadingLimits) -> Decoded:
-    """Return the file's text; UTF-8, UTF-16 with its mark and Windows-1252 are known.
+    """Return the file's text; UTF-8, UTF-16 and Windows-1252 are known.
 
     Raises EmptyFile, FileTooLarge, NotText.
     """
@@ -78,14 +81,14 @@ def decode(content: bytes, *, limits: ReadingLimits) -> Decoded:
     for signature, kind in _SIGNATURES:
         if content.startswith(signature) and signature not in _ALSO_TEXT:
             raise NotText(_spell_kind(kind), field=FIELD)
-    text, encoding = _decode_known(content)
+    text, encoding, why = _decode_known(content)
     # Ctrl-Z ended text files once, and some loggers still write it.
     text = text.rstrip("\x1a")
     control = _CONTROLS.search(text)
     if control is not None:
         raise NotText(_spell_control(content, text, control), field=FIELD)
     text = text.replace("\r\n", "\n").replace("\r", "\n").replace("\f", "\n")
-    return check_text(Decoded(text, encoding))
+    return check_text(Decoded(text, encoding, why))
 
 
 def check_text(decoded: Decoded) -> Decoded:
@@ -95,7 +98,7 @@ def check_text(decoded: Decoded) -> Decoded:
     return decoded
 
 
-def _decode_known(content: bytes) -> tuple[str, str]:
+def _decode_known(content: bytes) -> tuple[str, str, str]:
     if content.startswith((codecs.BOM_UTF32_BE,)) or (
         content.startswith(codecs.BOM_UTF32_LE) and len(content) % 4 == 0
     ):
@@ -103,25 +106,50 @@ def _decode_known(content: bytes) -> tuple[str, str]:
     for mark, codec, words in _BOMS:
         if content.startswith(mark):
             try:
-                return content[len(mark) :].decode(codec), words
+                text = content[len(mark) :].decode(codec)
             except UnicodeDecodeError as error:
                 raise NotText(
                     f"The file says that it is {words}, and byte {error.start + len(mark) + 1} "
                     "is not.",
                     field=FIELD,
                 ) from error
+            return text, words, "the file begins with its byte order mark"
+    unmarked = _find_unmarked_utf16(content)
+    if unmarked is not None:
+        return (
+            unmarked,
+            "UTF-16",
+            "every second byte is zero, though the byte order mark is missing",
+        )
     try:
-        return content.decode("utf-8"), "UTF-8"
-    except UnicodeDecodeError:
-        pass
+        return content.decode("utf-8"), "UTF-8", "all its bytes are UTF-8"
+    except UnicodeDecodeError as error:
+        why = f"byte {error.start + 1} is no UTF-8, and all are characters of Windows-1252"
     try:
-        return content.decode("cp1252"), "Windows-1252"
+        return content.decode("cp1252"), "Windows-1252", why
     except UnicodeDecodeError as error:
         raise NotText(
             f"Byte {error.start + 1} (0x{content[error.start]:02X}) is no character in UTF-8 or "
             f"Windows-1252; the file does not look like text.",
             field=FIELD,
         ) from error
+
+
+def _find_unmarked_utf16(content: bytes) -> str | None:
+    """Return the text of UTF-16 without its mark: nearly all of one byte in two are zeros there."""
+    if len(content) % 2 or b"\x00" not in content[:_LOOK_BYTES]:
+        return None
+    look = content[:_LOOK_BYTES]
+    for codec, zeros, others in (
+        ("utf-16-le", look[1::2], look[::2]),
+        ("utf-16-be", look[::2], look[1::2]),
+    ):
+        if zeros.count(0) >= _MOSTLY * len(zeros) and 0 not in others:
+            try:
+                return content.decode(codec)
+            except UnicodeDecodeError:
+                return None
+    return None
 
 
 def _spell_kind(kind: str) -> str:

@@ -4,8 +4,9 @@ import re
 from collections import Counter
 from typing import Final
 
-from app.traces.rules import DecimalMark, Delimiter
+from app.traces.rules import DecimalMark, Delimiter, ReadingChoices
 
+CHOSEN: Final = "you chose it"
 _SAMPLE_LINES: Final = 200
 # A delimiter is as good as the best when it is as regular in four fifths of that one's lines;
 # the comma comes last because it may be the decimal mark instead.
@@ -17,17 +18,26 @@ _WITH_COMMA: Final = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
 _WITH_POINT: Final = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
 
 
-def find_delimiter(text: str) -> Delimiter | None:
-    """Return the most regular delimiter of the text's second half, or None where there is none."""
+def find_delimiter(text: str, *, choices: ReadingChoices) -> tuple[Delimiter, str]:
+    """Return the delimiter and why: chosen, said by the file, or the most regular one.
+
+    The comma where no delimiter occurs: its grid has one column and is refused with its row.
+    """
+    if choices.delimiter is not None:
+        return choices.delimiter, CHOSEN
     said = _SEP_LINE.match(text)
     if said is not None:
-        return Delimiter(said.group(1))
+        return Delimiter(said.group(1)), "the file's first line says so"
     lines = _sample_lines(text)
     regular = {mark: _regular_lines(lines, mark) for mark in _ORDER}
     best = max(regular.values())
     if best == 0:
-        return None
-    return next(mark for mark in _ORDER if regular[mark] >= best * _NEARLY)
+        return Delimiter.COMMA, "no delimiter stands in the file"
+    found = next(mark for mark in _ORDER if regular[mark] >= best * _NEARLY)
+    return found, (
+        f"it stands equally often in {regular[found]} of {len(lines)} lines looked at, as no "
+        "other does"
+    )
 
 
 def is_separator_line(line: str) -> bool:
@@ -52,15 +62,26 @@ def _regular_lines(lines: list[str], mark: str) -> int:
     return max(counts.values(), default=0)
 
 
-def find_decimal_mark(cells: list[str], *, text: str, delimiter: Delimiter) -> DecimalMark:
-    """Return the mark that more of the cells use; the whole text decides where none does."""
+def find_decimal_mark(
+    cells: list[str], *, text: str, delimiter: Delimiter, choices: ReadingChoices
+) -> tuple[DecimalMark, str]:
+    """Return the mark and why: chosen, or used by more of the cells; else the whole text decides.
+
+    The point where no number has decimals.
+    """
+    if choices.decimal_mark is not None:
+        return choices.decimal_mark, CHOSEN
     commas = sum(_WITH_COMMA.fullmatch(cell) is not None for cell in cells)
     points = sum(_WITH_POINT.fullmatch(cell) is not None for cell in cells)
     if commas == points and delimiter is not Delimiter.COMMA:
         between = re.escape(delimiter.value)
         commas = _count(rf"(?<![\d.,:])\d+,\d+[ ]*(?=[{between}\n])", text)
         points = _count(rf"(?<![\d.,:])\d+\.\d+[ ]*(?=[{between}\n])", text)
-    return DecimalMark.COMMA if commas > points else DecimalMark.POINT
+    if commas == points == 0:
+        return DecimalMark.POINT, "no number looked at has decimals"
+    if commas > points:
+        return DecimalMark.COMMA, f"{commas} numbers looked at have a comma and {points} a point"
+    return DecimalMark.POINT, f"{points} numbers looked at have a point and {commas} a comma"
 
 
 def _count(pattern: str, text: str) -> int:

@@ -8,6 +8,7 @@ from typing import Final
 from app.core.refusals import TooLarge, Unacceptable
 from app.traces.files.cells import CellClass
 from app.traces.files.decoding import FIELD
+from app.traces.files.dialect import CHOSEN
 from app.traces.files.layout import Layout
 from app.traces.files.limits import ReadingLimits
 from app.traces.files.millivolt_guess import MillivoltGuesser
@@ -74,6 +75,7 @@ class TimePlan:
     column: int
     date_column: int | None
     form: TimeFormat
+    why_form: str
     header: str
 
 
@@ -92,9 +94,10 @@ class Guesses:
         return tuple(guess for guess in self.columns if guess.role is ColumnRole.TEMPERATURE)
 
     @property
-    def cold_junction(self) -> ColumnGuess | None:
-        """The column that is taken for the temperature of the cold junction, or None."""
-        return next((g for g in self.columns if g.role is ColumnRole.COLD_JUNCTION), None)
+    def cold_junctions(self) -> tuple[ColumnGuess, ...]:
+        """The columns that some column of millivolts has its cold junction in."""
+        named = {guess.cold_junction for guess in self.columns}
+        return tuple(guess for guess in self.columns if guess.index in named)
 
 
 @dataclass
@@ -160,17 +163,19 @@ class _Guesser(MillivoltGuesser):
         free = (c for c in range(self.layout.width) if self.chosen_role(c) is None)
         return next((c for c in free if self.layout.classes[c] is CellClass.DATE), None)
 
-    def find_form(self, column: int) -> TimeFormat:
+    def find_form(self, column: int) -> tuple[TimeFormat, str]:
+        """Return how the times are written and why; a question is added where it is open."""
         if self.choices.time_format is not None:
-            return self.choices.time_format
-        said = find_time_format(self.layout.units[column]) or find_time_format(self.header(column))
+            return self.choices.time_format, CHOSEN
+        by_row = find_time_format(self.layout.units[column])
+        said = by_row or find_time_format(self.header(column))
         kind = self.layout.classes[column]
         if kind is CellClass.DATE_TIME:
-            return TimeFormat.DATE_TIME
+            return TimeFormat.DATE_TIME, "its cells are dates with times"
         if kind is CellClass.CLOCK:
             return self._find_clock_form(column, said)
         if said is not None and ":" not in said.value:
-            return said
+            return said, "the units row says so" if by_row else "its header says so"
         self.questions.append(
             Question(
                 "time_format",
@@ -178,19 +183,19 @@ class _Guesser(MillivoltGuesser):
                 f"{self.name(column)} does not say its unit; it was taken as seconds. Is that so?",
             )
         )
-        return TimeFormat.SECONDS
+        return TimeFormat.SECONDS, "the file does not say the unit"
 
-    def _find_clock_form(self, column: int, said: TimeFormat | None) -> TimeFormat:
+    def _find_clock_form(self, column: int, said: TimeFormat | None) -> tuple[TimeFormat, str]:
         cells = [row[column] for row in self.samples if ":" in row[column]]
         if any(cell.count(":") > 1 for cell in cells):
-            return TimeFormat.HH_MM_SS
+            return TimeFormat.HH_MM_SS, "its cells have two colons"
         if any("." in cell or "," in cell for cell in cells):
-            return TimeFormat.MM_SS
+            return TimeFormat.MM_SS, "its cells have one colon and a fraction behind it"
         if said in {TimeFormat.MM_SS, TimeFormat.HH_MM}:
-            return said
+            return said, "its header or the units row says so"
         firsts = [cell.split(":")[0] for cell in cells]
         if any(first.isdigit() and int(first) >= _HOURS_OF_DAY for first in firsts):
-            return TimeFormat.MM_SS
+            return TimeFormat.MM_SS, "24 and more stand before the colon, which are no hours"
         self.questions.append(
             Question(
                 "time_format",
@@ -199,13 +204,14 @@ class _Guesser(MillivoltGuesser):
                 "and seconds (mm:ss). Is that so, or are they hours and minutes (hh:mm)?",
             )
         )
-        return TimeFormat.MM_SS
+        return TimeFormat.MM_SS, "the file does not say which of both it is"
 
     # ── The others ───────────────────────────────────────────────────────────
 
     def guess_other(self, column: int) -> ColumnGuess:
-        if self.cold_junction is not None and self.cold_junction.index == column:
-            return self.cold_junction
+        junction = self.junctions.get(column)
+        if junction is not None and self.chosen_role(column) is not ColumnRole.TEMPERATURE:
+            return junction
         millivolts = self.guess_millivolts(column)
         if millivolts is not None:
             return millivolts
@@ -214,19 +220,25 @@ class _Guesser(MillivoltGuesser):
         if role is ColumnRole.TEMPERATURE:
             unit, unit_why = self.find_unit(column)
             why = f"{why}; {unit_why}"
-        return ColumnGuess(column, self.header(column), role, unit, None, why, self.shown(column))
+        return ColumnGuess(
+            column, self.header(column), role, unit, None, why, self.shown(column),
+            is_millivolts=self.is_millivolts(column),
+        )  # fmt: skip
 
     def _find_role(self, column: int) -> tuple[ColumnRole, str]:
         role = self.chosen_role(column)
-        if role is not None:
-            # A cold junction that could be used was taken before.
-            is_useless = role is ColumnRole.COLD_JUNCTION
-            more = f" as the cold junction; {self.why_no_junction}" if is_useless else ""
-            return ColumnRole.IGNORED if is_useless else role, f"you chose it{more}"
+        # A cold junction that could be used was taken before.
+        if role is ColumnRole.COLD_JUNCTION:
+            why = self.why_useless.get(column, "no column of millivolts needs one")
+            return ColumnRole.IGNORED, f"you chose it as the cold junction; {why}"
+        return (role, CHOSEN) if role is not None else self._guess_role(column)
+
+    def _guess_role(self, column: int) -> tuple[ColumnRole, str]:
         kind, header = self.layout.classes[column], self.header(column)
         if kind is CellClass.EMPTY and self.is_filled(column):
             kind = CellClass.NUMBER
         if kind in _KINDS:
+            self._note_lost(column, kind)
             return ColumnRole.IGNORED, _KINDS[kind]
         other = find_other_unit_of_cell(self.layout.units[column]) or find_other_unit(
             header, letters_are_labels=self.are_labels
@@ -246,6 +258,18 @@ class _Guesser(MillivoltGuesser):
         if kind is CellClass.MARKER:
             return ColumnRole.TEMPERATURE, "its cells say that there was no reading"
         return ColumnRole.TEMPERATURE, "its cells are numbers"
+
+    def _note_lost(self, column: int, kind: CellClass) -> None:
+        """Say that a column which states a unit of temperature cannot be read as numbers."""
+        unit = find_unit_of_cell(self.layout.units[column]) or find_temperature_unit(
+            self.header(column), letters_are_labels=self.are_labels
+        )
+        shown = self.shown(column)
+        if kind is CellClass.TEXT and unit is not None and shown:
+            self.assumptions.append(
+                f"{self.name(column)} says {unit.words} and was left out: cells like “{shown[0]}” "
+                "are no numbers here."
+            )
 
 
 def guess_columns(
@@ -272,7 +296,7 @@ def guess_columns(
     guesser = _Guesser(layout, samples, mark, choices, is_filled, [], [])
     time_column, time_why = guesser.find_time_column()
     date_column = guesser.find_date_column(time_column)
-    form = guesser.find_form(time_column)
+    form, why_form = guesser.find_form(time_column)
     besides = {column for column in (time_column, date_column) if column is not None}
     guesser.settle_cold_junction(besides=besides)
     columns = []
@@ -285,7 +309,7 @@ def guess_columns(
                     ColumnRole.TIME,
                     None,
                     form,
-                    f"{time_why}; read as {form.value}",
+                    f"{time_why}; read as {form.value}: {why_form}",
                     guesser.shown(column),
                 )
             )
@@ -303,7 +327,7 @@ def guess_columns(
             )
         else:
             columns.append(guesser.guess_other(column))
-    plan = TimePlan(time_column, date_column, form, guesser.header(time_column))
+    plan = TimePlan(time_column, date_column, form, why_form, guesser.header(time_column))
     guesses = Guesses(tuple(columns), plan, tuple(guesser.assumptions), tuple(guesser.questions))
     _check_temperatures(guesses, limits=limits)
     return guesses

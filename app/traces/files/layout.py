@@ -10,6 +10,7 @@ import numpy as np
 from app.core.refusals import Unacceptable
 from app.traces.files.cells import VALUE_CLASSES, CellClass, classify
 from app.traces.files.decoding import FIELD
+from app.traces.files.dialect import CHOSEN
 from app.traces.files.grid import Grid
 from app.traces.files.limits import ReadingLimits
 from app.traces.files.units import find_unit_of_remark, is_unit_word
@@ -43,15 +44,22 @@ class NoSuchRow(Unacceptable):
 
 @dataclass(frozen=True)
 class Layout:
-    """What stands where; `first_sample` counts the grid's rows, the others the file's (from 1)."""
+    """What stands where; `first_sample` counts the grid's rows, the others the file's (from 1).
+
+    The header is in `header_row` to `header_last_row`; `why_header` and `why_units` say why it
+    was looked for there.
+    """
 
     width: int
     classes: tuple[CellClass, ...]
     headers: tuple[str, ...]
     units: tuple[str, ...]
     header_row: int | None
+    header_last_row: int | None
     header_width: int | None
+    why_header: str
     units_row: int | None
+    why_units: str
     first_sample: int
     preamble: tuple[str, ...]
     preamble_unit: tuple[TemperatureUnit, str] | None
@@ -117,62 +125,129 @@ def find_layout(
             "there is nothing to read as samples.",
             field=FIELD,
         )
-    names, first = _find_rows(grid, classes=classes, mark=mark, choices=choices, limits=limits)
-    units_rows = [row for row in range(first) if _is_units_row(grid, row)]
-    units = units_rows[-1] if units_rows else None
-    if names is None and choices.header_row is None:
-        named = _find_names(grid, first=first, width=width)
-        rows = [row for row in named if row != units]
-        headers = _join_headers(grid, rows, width=width)
-        header_row = int(grid.lines[rows[-1]]) if rows else None
-        header_width = max((_filled(grid, row) for row in rows), default=None)
-        if not rows:
-            headers, header_row = _header_from_remarks(grid, first=first, width=width)
-            header_width = width if header_row else None
-    elif names is not None:
-        headers, header_row = _join_headers(grid, [names], width=width), int(grid.lines[names])
-        header_width = _filled(grid, names)
-        units = None if units is not None and units <= names else units
-    else:
-        headers, header_row, header_width = ("",) * width, None, None
-    preamble = _list_preamble(grid, first=first, header_row=header_row)
+    chosen = _find_chosen_rows(grid, choices)
+    first = _find_first_sample(
+        grid,
+        start=max((row + 1 for row in (*chosen.names, *chosen.units)), default=0),
+        classes=classes,
+        mark=mark,
+        limits=limits,
+    )
+    units, why_units = _find_units_row(grid, first=first, chosen=chosen, choices=choices)
+    header = _find_header(
+        grid, first=first, width=width, units=units, chosen=chosen, choices=choices
+    )
+    preamble = _list_preamble(grid, first=first, header_rows=header.rows)
     return Layout(
         width=width,
         classes=classes,
-        headers=headers,
+        headers=header.names,
         units=_join_headers(grid, [units] if units is not None else [], width=width),
-        header_row=header_row,
-        header_width=header_width,
+        header_row=header.rows[0] if header.rows else None,
+        header_last_row=header.rows[-1] if header.rows else None,
+        header_width=header.width,
+        why_header=header.why,
         units_row=int(grid.lines[units]) if units is not None else None,
+        why_units=why_units,
         first_sample=first,
         preamble=preamble,
         preamble_unit=_find_preamble_unit(preamble),
     )
 
 
-def _find_rows(
+@dataclass(frozen=True)
+class _Chosen:
+    """The grid's rows that a person chose as header and as units row."""
+
+    names: tuple[int, ...]
+    units: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class _Header:
+    """Names of the columns, the file's rows they stand in, how wide those are, and why these."""
+
+    names: tuple[str, ...]
+    rows: tuple[int, ...]
+    width: int | None
+    why: str
+
+
+def _find_header(
     grid: Grid,
     *,
+    first: int,
+    width: int,
+    units: int | None,
+    chosen: _Chosen,
+    choices: ReadingChoices,
+) -> _Header:
+    if choices.header_row == 0:
+        return _Header(("",) * width, (), None, f"{CHOSEN}: no row names the columns")
+    rows = list(chosen.names)
+    why = CHOSEN
+    if not rows:
+        rows = [row for row in _find_names(grid, first=first, width=width) if row != units]
+        several = "they hold text in nearly all columns" if len(rows) > 1 else "it holds text"
+        why = f"{several}, right above the samples that begin in row {grid.lines[first]}"
+    if rows:
+        lines = tuple(int(grid.lines[row]) for row in rows)
+        names = _join_headers(grid, rows, width=width)
+        return _Header(names, lines, max(_filled(grid, row) for row in rows), why)
+    names, line = _header_from_remarks(grid, first=first, width=width)
+    if line is not None:
+        return _Header(names, (line,), width, "the remark has as many names as there are columns")
+    return _Header(names, (), None, "no row above the samples holds several texts")
+
+
+def _find_units_row(
+    grid: Grid, *, first: int, chosen: _Chosen, choices: ReadingChoices
+) -> tuple[int | None, str]:
+    if choices.units_row is not None:
+        return (chosen.units[0] if chosen.units else None), CHOSEN
+    start = chosen.names[-1] + 1 if chosen.names else 0
+    rows = [row for row in range(start, first) if _is_units_row(grid, row)]
+    if rows:
+        return rows[-1], "all it holds are units"
+    return None, "no row above the samples holds units alone"
+
+
+def _find_chosen_rows(grid: Grid, choices: ReadingChoices) -> _Chosen:
+    names: tuple[int, ...] = ()
+    if choices.header_row:
+        last = choices.header_last_row or choices.header_row
+        _check_row(grid, choices.header_row, field="choices.header_row")
+        _check_row(grid, last, field="choices.header_last_row")
+        between = (grid.lines >= choices.header_row) & (grid.lines <= last)
+        names = tuple(np.flatnonzero(between).tolist())
+    units: tuple[int, ...] = ()
+    if choices.units_row:
+        _check_row(grid, choices.units_row, field="choices.units_row")
+        units = tuple(np.flatnonzero(grid.lines == choices.units_row).tolist())
+    return _Chosen(names, units)
+
+
+def _check_row(grid: Grid, row: int, *, field: str) -> None:
+    if row not in grid.lines:
+        raise NoSuchRow(
+            f"Row {row} is not there, or is a blank line or a remark; the file has rows "
+            f"{grid.lines[0]} to {grid.lines[-1]}.",
+            field=field,
+        )
+
+
+def _find_first_sample(
+    grid: Grid,
+    *,
+    start: int,
     classes: tuple[CellClass, ...],
     mark: DecimalMark,
-    choices: ReadingChoices,
     limits: ReadingLimits,
-) -> tuple[int | None, int]:
-    """Return the chosen header's row of the grid, if any, and that of the first sample."""
-    start, names = 0, None
-    if choices.header_row:
-        found = np.flatnonzero(grid.lines == choices.header_row)
-        if not found.size:
-            raise NoSuchRow(
-                f"Row {choices.header_row} is not there, or is a blank line or a remark; "
-                f"the file has rows {grid.lines[0]} to {grid.lines[-1]}.",
-                field="choices.header_row",
-            )
-        names = int(found[0])
-        start = names + 1
+) -> int:
+    """Return the grid's row of the first sample from `start` on."""
     for row in range(start, min(grid.row_count, start + limits.max_preamble_rows)):
         if _is_sample(grid.row_texts(row), classes=classes, mark=mark):
-            return names, row
+            return row
     raise NoSamples(
         f"There is no row of samples between row {grid.lines[min(start, grid.row_count - 1)]} "
         f"and row {grid.lines[min(grid.row_count, start + limits.max_preamble_rows) - 1]}.",
@@ -250,12 +325,12 @@ def _header_from_remarks(
     return ("",) * width, None
 
 
-def _list_preamble(grid: Grid, *, first: int, header_row: int | None) -> tuple[str, ...]:
+def _list_preamble(grid: Grid, *, first: int, header_rows: tuple[int, ...]) -> tuple[str, ...]:
     lines = [
         (int(grid.lines[row]), " ".join(filter(None, grid.row_texts(row)))) for row in range(first)
     ]
     lines += [(line, text) for line, text in grid.comments if line < grid.lines[first]]
-    kept = sorted(line for line in lines if header_row is None or line[0] != header_row)
+    kept = sorted(line for line in lines if line[0] not in header_rows)
     return tuple(
         f"{line}: {spell_header(text)[:_LONGEST_PREAMBLE_LINE]}"
         for line, text in kept[:_KEPT_PREAMBLE_LINES]

@@ -1,6 +1,6 @@
-"""Which columns hold a thermocouple's millivolts, and which the cold junction's temperature."""
+"""Which columns hold a thermocouple's millivolts, and where their cold junction is."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from app.core.refusals import Unacceptable
@@ -24,12 +24,26 @@ class NoColdJunction(Unacceptable):
     code = "traces.no_cold_junction"
 
 
+@dataclass(frozen=True)
+class Junction:
+    """A column's cold junction: another column, or a fixed temperature in °C; else why not."""
+
+    column: int | None = None
+    fixed_c: float | None = None
+    why_not: str = ""
+
+
 @dataclass
 class MillivoltGuesser(ColumnGuesser):
-    """Takes columns of millivolts for temperatures where type and cold junction are known."""
+    """Takes columns of millivolts for temperatures where type and cold junction are known.
 
-    cold_junction: ColumnGuess | None = None
-    why_no_junction: str = ""
+    `junctions` are the columns in use as cold junctions, `settled` the junction of each column of
+    millivolts.
+    """
+
+    junctions: dict[int, ColumnGuess] = field(default_factory=dict)
+    settled: dict[int, Junction] = field(default_factory=dict)
+    why_useless: dict[int, str] = field(default_factory=dict)
 
     def is_millivolts(self, column: int) -> bool:
         """Whether the column's header or units row says mV."""
@@ -37,6 +51,8 @@ class MillivoltGuesser(ColumnGuesser):
 
     def find_thermocouple(self, column: int) -> tuple[ThermocoupleType | None, str]:
         """Return the type whose millivolts the column holds, and who says so."""
+        if self.chosen_role(column) not in {None, ColumnRole.TEMPERATURE}:
+            return None, ""
         choice = self.choices.find_column(column)
         if choice is not None and choice.thermocouple is not None:
             return choice.thermocouple, "you chose"
@@ -48,78 +64,126 @@ class MillivoltGuesser(ColumnGuesser):
         return self.choices.thermocouple, "for columns of millivolts you chose"
 
     def settle_cold_junction(self, *, besides: set[int]) -> None:
-        """Find the cold junction where thermocouples need one. Raises NoColdJunction."""
+        """Find the cold junction of every thermocouple. Raises NoColdJunction.
+
+        What is said of the column comes first, then a column chosen as cold junction, then the
+        fixed temperature for all, then the one column whose header names it.
+        """
         free = [c for c in range(self.layout.width) if c not in besides]
         thermocouples = [c for c in free if self.find_thermocouple(c)[0] is not None]
+        for column in thermocouples:
+            self.settled[column] = self._find_junction(column, free, thermocouples)
+        for column, junction in self.settled.items():
+            choice = self.choices.find_column(column)
+            is_chosen = self.choices.thermocouple is not None or (
+                choice is not None
+                and (choice.thermocouple is not None or choice.cold_junction is not None)
+            )
+            if junction.why_not and is_chosen:
+                raise NoColdJunction(
+                    f"{self.name(column)} holds millivolts of a thermocouple, and "
+                    f"{junction.why_not}. Say which column is the cold junction's "
+                    "temperature, and its unit, or a fixed temperature.",
+                    field="choices.columns",
+                )
+
+    def _find_junction(self, column: int, free: list[int], thermocouples: list[int]) -> Junction:
+        choice = self.choices.find_column(column)
+        if choice is not None and choice.cold_junction_c is not None:
+            return Junction(fixed_c=choice.cold_junction_c)
+        if choice is not None and choice.cold_junction is not None:
+            return self._take(choice.cold_junction, free, thermocouples, why=self._named_by(column))
         chosen = [c for c in free if self.chosen_role(c) is ColumnRole.COLD_JUNCTION]
-        if not thermocouples and not chosen:
-            return
+        if chosen:
+            return self._take(chosen[0], free, thermocouples, why="you chose it")
+        if self.choices.cold_junction_c is not None:
+            return Junction(fixed_c=self.choices.cold_junction_c)
         named = [
             c
             for c in free
-            if self.chosen_role(c) is None
+            if self.chosen_role(c) in {None, ColumnRole.TEMPERATURE}
             and c not in thermocouples
             and self.layout.classes[c] is CellClass.NUMBER
             and is_cold_junction_header(self.header(c))
         ]
-        self._take_cold_junction(chosen or named, is_chosen=bool(chosen))
-        if self.cold_junction is not None:
-            return
-        for column in thermocouples:
-            choice = self.choices.find_column(column)
-            if self.choices.thermocouple is not None or (choice and choice.thermocouple):
-                raise NoColdJunction(
-                    f"{self.name(column)} holds millivolts of a thermocouple, and "
-                    f"{self.why_no_junction}. Say which column is the cold junction's "
-                    "temperature, and its unit.",
-                    field="choices.columns",
-                )
-
-    def _take_cold_junction(self, found: list[int], *, is_chosen: bool) -> None:
-        if len(found) != 1:
-            many = ", ".join(self.name(column) for column in found[:_LISTED_COLUMNS])
-            self.why_no_junction = (
-                f"it is open which of {many} is its cold junction"
-                if found
-                else "no column is named as its cold junction"
+        if len(named) == 1:
+            return self._take(
+                named[0], free, thermocouples, why="its header names the cold junction"
             )
-            return
-        column = found[0]
-        asked = len(self.questions)
-        unit, unit_why = self.find_unit(column)
-        if unit is None:
+        many = ", ".join(self.name(one) for one in named[:_LISTED_COLUMNS])
+        return Junction(
+            why_not=f"it is open which of {many} is its cold junction"
+            if named
+            else "no column is named as its cold junction"
+        )
+
+    def _named_by(self, column: int) -> str:
+        return f"you chose it for column {column + 1}"
+
+    def _take(
+        self, column: int, free: list[int], thermocouples: list[int], *, why: str
+    ) -> Junction:
+        """Return the column as a cold junction where it has numbers in a known unit."""
+        why_not = ""
+        if column >= self.layout.width:
+            why_not = f"column {column + 1}, its cold junction, is not there"
+        elif column not in free:
+            why_not = f"{self.name(column)}, its cold junction, is the time"
+        elif column in thermocouples:
+            why_not = f"{self.name(column)}, its cold junction, holds millivolts itself"
+        elif column not in self.junctions:
+            asked = len(self.questions)
+            unit, unit_why = self.find_unit(column)
             # No channel hangs on this column, so nobody would have to answer for it.
             del self.questions[asked:]
-            self.why_no_junction = f"{self.name(column)}, its cold junction: {unit_why}"
-            return
-        why = "you chose it" if is_chosen else "its header names the cold junction"
-        self.cold_junction = ColumnGuess(
-            column,
-            self.header(column),
-            ColumnRole.COLD_JUNCTION,
-            unit,
-            None,
-            f"{why}; {unit_why}",
-            self.shown(column),
-        )
+            if unit is None:
+                why_not = f"{self.name(column)}, its cold junction: {unit_why}"
+            else:
+                self.junctions[column] = ColumnGuess(
+                    column,
+                    self.header(column),
+                    ColumnRole.COLD_JUNCTION,
+                    unit,
+                    None,
+                    f"{why}; {unit_why}",
+                    self.shown(column),
+                )
+        if why_not:
+            self.why_useless[column] = why_not
+            return Junction(why_not=why_not)
+        return Junction(column=column)
 
     def guess_millivolts(self, column: int) -> ColumnGuess | None:
         """Return the guess of a thermocouple's column, or None where it is none."""
-        if self.chosen_role(column) not in {None, ColumnRole.TEMPERATURE}:
-            return None
         kind, who = self.find_thermocouple(column)
         if kind is None:
             return None
-        header, shown = self.header(column), self.shown(column)
-        if self.cold_junction is None:
-            why = f"it holds millivolts of type {kind}, and {self.why_no_junction}"
-            return ColumnGuess(column, header, ColumnRole.IGNORED, None, None, why, shown)
-        why = (
-            f"millivolts of a thermocouple; {who} type {kind}; computed in °C by ITS-90 with the "
-            f"cold junction of column {self.cold_junction.index + 1}"
+        junction = self.settled[column]
+        guess = ColumnGuess(
+            column,
+            self.header(column),
+            ColumnRole.IGNORED,
+            None,
+            None,
+            f"it holds millivolts of type {kind}, and {junction.why_not}",
+            self.shown(column),
+            is_millivolts=True,
         )
+        if junction.why_not:
+            return guess
+        at = (
+            f"the cold junction of column {junction.column + 1}"
+            if junction.column is not None
+            else f"its cold junction at {junction.fixed_c:g} °C, as you chose"
+        )
+        why = f"millivolts of a thermocouple; {who} type {kind}; computed in °C by ITS-90 with {at}"
         self.assumptions.append(f"{self.name(column)}: {why}.")
-        celsius = TemperatureUnit.CELSIUS
-        return ColumnGuess(
-            column, header, ColumnRole.TEMPERATURE, celsius, None, why, shown, thermocouple=kind
+        return replace(
+            guess,
+            role=ColumnRole.TEMPERATURE,
+            unit=TemperatureUnit.CELSIUS,
+            why=why,
+            thermocouple=kind,
+            cold_junction=junction.column,
+            cold_junction_c=junction.fixed_c,
         )

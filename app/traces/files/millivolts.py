@@ -15,12 +15,26 @@ from app.traces.rules import TemperatureUnit
 
 # A thousandth of a microvolt is worth less in any type.
 DECIMALS: Final = 4
+_FIXED_DECIMALS: Final = 6
 
 
 class EmfOutsideRange(Unacceptable):
     """An emf with its cold junction lies where the type's function is not defined."""
 
     code = "traces.emf_outside_range"
+
+
+def make_fixed_junction(temperature_c: float, *, count: int) -> TemperatureColumn:
+    """Return a cold junction that stood at one temperature (°C) for all samples."""
+    value = round(temperature_c * 10**_FIXED_DECIMALS)
+    return TemperatureColumn(
+        index=-1,
+        header="",
+        unit=TemperatureUnit.CELSIUS,
+        decimals=_FIXED_DECIMALS,
+        values=np.full(count, value, dtype=np.int64),
+        missing=np.zeros(count, dtype=np.bool_),
+    )
 
 
 def compute_temperatures(

@@ -7,25 +7,18 @@ import numpy as np
 
 from app.core.refusals import Unacceptable
 from app.traces.files.cells import CellClass, classify
-from app.traces.files.decoding import FIELD, check_text, decode
-from app.traces.files.dialect import find_decimal_mark, find_delimiter
-from app.traces.files.grid import Grid, Places, split_grid
+from app.traces.files.decoding import FIELD
+from app.traces.files.grid import Grid, Places
 from app.traces.files.guess import guess_columns
-from app.traces.files.layout import (
-    Layout,
-    classify_columns,
-    find_layout,
-    find_width,
-    sample_rows,
-)
+from app.traces.files.layout import Layout, classify_columns, find_layout
 from app.traces.files.limits import DEFAULT_LIMITS, ReadingLimits
 from app.traces.files.markers import FindingKind
-from app.traces.files.millivolts import compute_temperatures
-from app.traces.files.reading import Finding, LoggerReading, TemperatureColumn
+from app.traces.files.millivolts import compute_temperatures, make_fixed_junction
+from app.traces.files.reading import Finding, LoggerReading, Taken, TemperatureColumn
+from app.traces.files.table import open_table
 from app.traces.files.temperatures import read_temperatures
 from app.traces.files.timeline import check_several, read_timeline
-from app.traces.files.workbook import is_workbook, read_workbook
-from app.traces.rules import ColumnRole, DecimalMark, Delimiter, ReadingChoices
+from app.traces.rules import ColumnRole, DecimalMark, ReadingChoices
 
 _NO_CHOICES: Final = ReadingChoices()
 
@@ -55,24 +48,8 @@ def read_logger_file(
     `traces.…` that name row, column and limit, and nothing else.
     """
     chosen = choices or _NO_CHOICES
-    book = read_workbook(content, limits=limits) if is_workbook(content) else None
-    decoded = check_text(book.decoded) if book else decode(content, limits=limits)
-    delimiter = Delimiter.TAB if book else chosen.delimiter or find_delimiter(decoded.text)
-    if delimiter is None:
-        # The grid of whatever delimiter has one column and refuses with its row.
-        delimiter = Delimiter.COMMA
-    grid = split_grid(decoded.text, delimiter=delimiter, limits=limits)
-    width = find_width(grid)
-    texts = [grid.row_texts(row) for row in sample_rows(grid, width)]
-    # A sheet's own numbers are always spelled with a point.
-    own_mark = DecimalMark.POINT if book and book.has_numbers else None
-    mark = (
-        own_mark
-        or chosen.decimal_mark
-        or find_decimal_mark(
-            [cell for row in texts for cell in row], text=decoded.text, delimiter=delimiter
-        )
-    )
+    table = open_table(content, choices=chosen, limits=limits)
+    grid, mark, texts, width = table.grid, table.mark, table.texts, table.width
     layout = find_layout(
         grid,
         width=width,
@@ -104,19 +81,25 @@ def read_logger_file(
     columns: list[TemperatureColumn] = []
     findings = [*cut_off, *wide, *timeline.findings]
     findings += _find_short_rows(grid, timeline.rows, layout)
-    junction: TemperatureColumn | None = None
-    if guesses.cold_junction is not None:
-        junction, found = read_temperatures(
-            grid, rows=timeline.rows, guess=guesses.cold_junction, mark=mark
+    junctions: dict[int, TemperatureColumn] = {}
+    for guess in guesses.cold_junctions:
+        junctions[guess.index], found = read_temperatures(
+            grid, rows=timeline.rows, guess=guess, mark=mark
         )
-        findings += found
+        # As a channel of its own it tells of the same again.
+        findings += found if guess.role is ColumnRole.COLD_JUNCTION else []
     for guess in guesses.temperatures:
         # Millivolts are numbers in no unit of temperature until they are computed.
         is_emf = guess.thermocouple is not None
         written = replace(guess, unit=None) if is_emf else guess
         column, found = read_temperatures(grid, rows=timeline.rows, guess=written, mark=mark)
         findings += found
-        if guess.thermocouple is not None and junction is not None:
+        if guess.thermocouple is not None:
+            junction = (
+                make_fixed_junction(guess.cold_junction_c, count=len(timeline.rows))
+                if guess.cold_junction_c is not None
+                else junctions[guess.cold_junction or 0]
+            )
             column, found = compute_temperatures(
                 column, junction, kind=guess.thermocouple, rows=grid.lines[timeline.rows]
             )
@@ -130,23 +113,40 @@ def read_logger_file(
             field=FIELD,
         )
     return LoggerReading(
-        encoding=decoded.encoding,
-        delimiter=delimiter,
+        encoding=table.decoded.encoding,
+        sheet=table.book.sheet if table.book else None,
+        sheets=table.book.sheets if table.book else (),
+        delimiter=grid.delimiter,
         decimal_mark=mark,
         header_row=layout.header_row,
+        header_last_row=layout.header_last_row,
         units_row=layout.units_row,
         preamble=layout.preamble,
         rows=grid.lines[timeline.rows],
         time=timeline.axis,
         columns=tuple(columns),
         guesses=guesses.columns,
+        taken=(*table.taken, *_describe_layout(layout), *timeline.taken),
         findings=tuple(findings),
         assumptions=(
-            *(book.assumptions if book else ()),
+            *(table.book.assumptions if table.book else ()),
             *guesses.assumptions,
             *timeline.assumptions,
         ),
         questions=(*guesses.questions, *timeline.questions),
+    )
+
+
+def _describe_layout(layout: Layout) -> tuple[Taken, Taken]:
+    first, last = layout.header_row, layout.header_last_row
+    header = "none" if first is None else f"row {first}"
+    return (
+        Taken(
+            "header_row", header if first == last else f"rows {first} to {last}", layout.why_header
+        ),
+        Taken(
+            "units_row", f"row {layout.units_row}" if layout.units_row else "none", layout.why_units
+        ),
     )
 
 

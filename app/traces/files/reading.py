@@ -51,7 +51,8 @@ class ColumnGuess:
     """What a column was taken for and why; `samples` are its first values as written.
 
     `thermocouple` is the type whose millivolts the column holds; its temperatures are then
-    computed, in °C.
+    computed, in °C, with the cold junction of the column `cold_junction` (index) or at a fixed
+    `cold_junction_c`. `is_millivolts` says that header or units row speak of mV.
     """
 
     index: int
@@ -62,6 +63,21 @@ class ColumnGuess:
     why: str
     samples: tuple[str, ...]
     thermocouple: ThermocoupleType | None = None
+    cold_junction: int | None = None
+    cold_junction_c: float | None = None
+    is_millivolts: bool = False
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What the file as a whole was taken for in one respect, and why.
+
+    `about` is the name of the choice that would change it, or encoding.
+    """
+
+    about: str
+    what: str
+    why: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,19 +179,24 @@ class TimeAxis:
 class LoggerReading:
     """A file as read. `rows[k]` is the file's row (from 1) of sample k.
 
-    While `questions` is not empty, something was taken that the file does not say.
+    While `questions` is not empty, something was taken that the file does not say. `sheets` are
+    those of a workbook, and `sheet` the one that was read.
     """
 
     encoding: str
+    sheet: str | None
+    sheets: tuple[str, ...]
     delimiter: Delimiter
     decimal_mark: DecimalMark
     header_row: int | None
+    header_last_row: int | None
     units_row: int | None
     preamble: tuple[str, ...]
     rows: NDArray[np.int64]
     time: TimeAxis
     columns: tuple[TemperatureColumn, ...]
     guesses: tuple[ColumnGuess, ...]
+    taken: tuple[Taken, ...]
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
     questions: tuple[Question, ...]

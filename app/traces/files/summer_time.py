@@ -32,7 +32,8 @@ def list_clock_changes(ticks: NDArray[np.int64], *, decimals: int) -> Iterator[C
     hour = _HOUR_S * 10**decimals
     steps = np.diff(ticks)
     forward = steps[steps > 0]
-    usual = int(np.median(forward)) if forward.size else 0
+    # The lower of two middle ones: of a step and one with the hour, the step is usual.
+    usual = int(np.sort(forward)[(forward.size - 1) // 2]) if forward.size else 0
     if not 0 < usual < hour // 2:
         return
     for hours in (1, -1):

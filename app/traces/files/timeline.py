@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from app.core.refusals import Unacceptable
 from app.traces.files.cells import CellClass, classify
 from app.traces.files.decoding import FIELD
+from app.traces.files.dialect import CHOSEN
 from app.traces.files.grid import Grid, Places, too_many_rows
 from app.traces.files.guess import TimePlan
 from app.traces.files.limits import ReadingLimits
 from app.traces.files.markers import FindingKind
 from app.traces.files.numbers import align, find_number, parse_plain_numbers, to_scaled
-from app.traces.files.reading import Finding, Question, TimeAxis
+from app.traces.files.reading import Finding, Question, Taken, TimeAxis
 from app.traces.files.summer_time import list_clock_changes
 from app.traces.files.times import (
     MAX_TIME_DECIMALS,
@@ -42,6 +43,8 @@ _SHORT_GAP_S: Final = 60
 _LONGEST_QUOTE: Final = 40
 _MOST_WHOLE_DIGITS: Final = 17
 _LARGEST_TICK: Final = 2.0**62
+# What a clock on the wall or in the logger shows, which is put forward and back twice a year.
+_CLOCKS: Final = frozenset({TimeFormat.DATE_TIME, TimeFormat.HH_MM_SS, TimeFormat.HH_MM})
 
 
 class TimeUnreadable(Unacceptable):
@@ -71,6 +74,7 @@ class Timeline:
     findings: list[Finding] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
+    taken: list[Taken] = field(default_factory=list)
 
 
 @dataclass
@@ -83,6 +87,7 @@ class _Reader:
     findings: list[Finding]
     assumptions: list[str]
     questions: list[Question]
+    taken: list[Taken]
 
     @property
     def where(self) -> str:
@@ -228,12 +233,12 @@ class _Reader:
                 "in this century."
             )
         if self.choices.day_first is not None:
-            return self.choices.day_first
+            return self._take_day_first(self.choices.day_first, CHOSEN)
         if not has_year_last(first):
             return True
         shown = is_day_first([self.grid.text(row, column) for row in rows.tolist()])
         if shown is not None:
-            return shown
+            return self._take_day_first(shown, "a number above 12 stands where no month can be")
         self.assumptions.append(
             f"Dates like “{first[:_LONGEST_QUOTE]}” were read with the day first; no value in the "
             "file shows whether day or month stands first."
@@ -245,7 +250,22 @@ class _Reader:
                 f"Is the day first in “{first[:_LONGEST_QUOTE]}”, or the month?",
             )
         )
-        return True
+        why = "no value in the file shows which stands first"
+        return self._take_day_first(True, why)  # noqa: FBT003
+
+    def _take_day_first(self, day_first: bool, why: str) -> bool:  # noqa: FBT001
+        what = "day first" if day_first else "month first"
+        self.taken.append(Taken("day_first", what, why))
+        return day_first
+
+    def take_zone(self, *, is_zoned: bool) -> None:
+        """Say where a clock that gives dates was set."""
+        if is_zoned:
+            self.taken.append(Taken("zone", "UTC", "each time says how far it is from UTC"))
+        elif self.choices.zone is not None:
+            self.taken.append(Taken("zone", self.choices.zone, CHOSEN))
+        else:
+            self.taken.append(Taken("zone", "that of the plant", "no time says its zone"))
 
     def _impossible(self, row: int, why: str) -> TimeImpossible:
         return TimeImpossible(
@@ -359,7 +379,8 @@ def read_timeline(
     `names` are the cells of the header and units rows. Raises TimeUnreadable, TimeImpossible,
     TimeNotIncreasing, ZonesMixed, OneSample, TooManyRows.
     """
-    reader = _Reader(grid, plan, mark, choices, names, [], [], [])
+    reader = _Reader(grid, plan, mark, choices, names, [], [], [], [])
+    reader.taken.append(Taken("time_format", plan.form.value, plan.why_form))
     is_zoned = False
     if is_number_format(plan.form):
         kept, ticks, decimals = reader.read_numbers(rows)
@@ -373,7 +394,9 @@ def read_timeline(
     check_several(grid, kept if len(kept) else rows[:1])
     if not is_absolute and not is_number_format(plan.form) and plan.form is not TimeFormat.MM_SS:
         ticks = reader.bridge_midnight(kept, ticks, decimals)
-    if is_absolute and not is_zoned:
+    if is_absolute:
+        reader.take_zone(is_zoned=is_zoned)
+    if plan.form in _CLOCKS and not is_zoned:
         ticks = reader.set_clock_right(kept, ticks, decimals)
     reader.check_order(kept, ticks)
     ticks.setflags(write=False)
@@ -388,4 +411,4 @@ def read_timeline(
         is_zoned=is_zoned,
         first_written=reader.written(int(kept[0])),
     )
-    return Timeline(axis, kept, reader.findings, reader.assumptions, reader.questions)
+    return Timeline(axis, kept, reader.findings, reader.assumptions, reader.questions, reader.taken)

@@ -19,6 +19,7 @@ from app.traces.files.workbook_parts import WorkbookTooLarge, check_parts
 SIGNATURE: Final = b"PK\x03\x04"
 _MOST_PARTS: Final = 1_000
 _MOST_SHEETS: Final = 50
+_SHOWN_SHEETS: Final = 6
 # Parts of real workbooks shrink to a tenth or a thirtieth (common practice, no source).
 _LARGEST_RATIO: Final = 200
 _SMALL_BYTES: Final = 1024 * 1024
@@ -45,13 +46,25 @@ class WorkbookUnreadable(Unacceptable):
     code = "traces.workbook_unreadable"
 
 
+class NoSuchSheet(Unacceptable):
+    """A choice names a sheet that the workbook does not have."""
+
+    code = "traces.no_such_sheet"
+
+
 @dataclass(frozen=True)
 class Workbook:
-    """The text of a sheet, tabs between the cells, and what was taken for granted about it."""
+    """The text of a sheet, tabs between the cells, and what was taken for granted about it.
+
+    `why` says why this sheet of `sheets` was read.
+    """
 
     decoded: Decoded
     has_numbers: bool
     assumptions: tuple[str, ...]
+    sheet: str
+    sheets: tuple[str, ...]
+    why: str
 
 
 @dataclass(frozen=True)
@@ -73,13 +86,13 @@ def is_workbook(content: bytes) -> bool:
         return False
 
 
-def read_workbook(content: bytes, *, limits: ReadingLimits) -> Workbook:
-    """Return the first sheet that holds two rows of values as text with tabs.
+def read_workbook(content: bytes, *, limits: ReadingLimits, sheet: str | None = None) -> Workbook:
+    """Return the sheet of this name, or the first with two rows of values, as text with tabs.
 
     Numbers are the shortest that give the kept value again, dates and times ISO to the
     millisecond; a formula is its kept result, and empty where none is kept. Links to other files
-    are not followed. Raises WorkbookTooLarge, MacrosInside, WorkbookUnreadable, TooManyRows,
-    TooManyColumns and LineTooLong.
+    are not followed. Raises WorkbookTooLarge, MacrosInside, WorkbookUnreadable, NoSuchSheet,
+    TooManyRows, TooManyColumns and LineTooLong.
     """
     if len(content) > limits.max_bytes:
         raise WorkbookTooLarge(
@@ -90,7 +103,7 @@ def read_workbook(content: bytes, *, limits: ReadingLimits) -> Workbook:
         with warnings.catch_warnings():
             # The library warns of styles and extensions that it leaves out; values are whole.
             warnings.simplefilter("ignore")
-            return _read(content, limits=limits)
+            return _read(content, limits=limits, chosen=sheet)
     except (TooLarge, Unacceptable):
         raise
     # The library raises whatever the XML of a spoilt part leads it to.
@@ -130,14 +143,19 @@ def _check_archive(content: bytes, *, limits: ReadingLimits) -> None:
         check_parts(archive, limits=limits)
 
 
-def _read(content: bytes, *, limits: ReadingLimits) -> Workbook:
+def _read(content: bytes, *, limits: ReadingLimits, chosen: str | None) -> Workbook:
     book = openpyxl.load_workbook(
         io.BytesIO(content), read_only=True, data_only=True, keep_links=False
     )
     try:
-        names = book.sheetnames
+        sheets = book.worksheets[:_MOST_SHEETS]
+        names = tuple(" ".join(sheet.title.split()) for sheet in sheets)
+        if chosen is not None:
+            sheets = [one for one, name in zip(sheets, names, strict=True) if name == chosen]
+            if not sheets:
+                raise _refuse_sheet(chosen, names)
         first: _Sheet | None = None
-        for sheet in book.worksheets[:_MOST_SHEETS]:
+        for sheet in sheets:
             # What a sheet says of its own size would be filled up with empty cells.
             sheet.reset_dimensions()
             found = _read_sheet(sheet.title, sheet.iter_rows(values_only=True), limits=limits)
@@ -149,14 +167,32 @@ def _read(content: bytes, *, limits: ReadingLimits) -> Workbook:
         book.close()
     if first is None:
         raise WorkbookUnreadable("The workbook has no sheet of cells.", field=FIELD)
-    said = (
-        f"The sheet “{first.title}” was read, the first with rows of numbers; the workbook has "
-        f"{len(names)}."
-    )
+    said: tuple[str, ...] = ()
+    if chosen is not None:
+        why = "you chose it"
+    elif len(names) == 1:
+        why = "the workbook has no other"
+    else:
+        why = "the first with rows of numbers" if first.is_table else "none has rows of numbers"
+        said = (f"The sheet “{first.title}” was read, {why}; the workbook has {len(names)}.",)
     return Workbook(
-        Decoded(first.text, f"Excel workbook, sheet “{first.title}”"),
+        Decoded(
+            first.text, f"Excel workbook, sheet “{first.title}”", "the file is an Excel workbook"
+        ),
         has_numbers=first.has_numbers,
-        assumptions=(said,) if len(names) > 1 else (),
+        assumptions=said,
+        sheet=first.title,
+        sheets=names,
+        why=why,
+    )
+
+
+def _refuse_sheet(chosen: str, names: tuple[str, ...]) -> NoSuchSheet:
+    shown = ", ".join(f"“{name}”" for name in names[:_SHOWN_SHEETS])
+    return NoSuchSheet(
+        f"The workbook has no sheet “{chosen}”; it has {shown}"
+        f"{' and others' if len(names) > _SHOWN_SHEETS else ''}.",
+        field="choices.sheet",
     )
 
 

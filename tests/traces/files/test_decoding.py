@@ -41,7 +41,7 @@ def test_every_line_end_is_one(end: str) -> None:
         (b"%PDF-1.7\n", "a PDF document"),
         (b"BM\x00\x01\x02", "a bitmap picture"),
         (b"0,1\n0,\x002\n", "NUL byte in row 2"),
-        (PLAIN.encode("utf-16-le"), "NUL byte in row 1"),
+        (b"\x00" + PLAIN.encode("utf-16-le"), "NUL byte in row 1"),
         (b"0,1\n1,\x072\n", "U+0007 in row 2"),
         (b"0,1\n1,\x812\n\xff", "Byte 7 (0x81)"),
         (codecs.BOM_UTF8 + b"0,\xff\n", "byte 6 is not"),
@@ -66,3 +66,11 @@ def test_an_empty_file_is_refused(content: bytes) -> None:
 def test_a_text_that_begins_with_the_letters_of_a_picture_is_still_a_text() -> None:
     reading = read_logger_file(b"BM time [s],T1 [C]\n0,20.5\n1,21.5\n")
     assert reading.sample_count == 2
+
+
+@pytest.mark.parametrize("codec", ["utf-16-le", "utf-16-be"])
+def test_utf_16_that_lost_its_mark_is_read_and_says_so(codec: str) -> None:
+    reading = read_logger_file(PLAIN.encode(codec))
+    assert reading.columns[0].temperature_c().tolist() == [23.5, 24.5]
+    assert reading.encoding == "UTF-16"
+    assert "byte order mark is missing" in reading.taken[0].why

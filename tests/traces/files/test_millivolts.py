@@ -141,3 +141,57 @@ def test_a_logger_in_millivolts_agrees_with_one_in_celsius() -> None:
     rows = (f"{k},{mv:.6f},31.25" for k, mv in enumerate(emf_mv.tolist()))
     reading = read_table("Time [s],T1 type K [mV],CJC [C]", *rows)
     np.testing.assert_allclose(reading.columns[0].temperature_c(), temperature_c, atol=1e-4)
+
+
+def test_the_cold_junction_may_be_fixed_for_all_or_for_one_column() -> None:
+    rows = ("Time [s],A type K [mV],B type K [mV],CJC [C]", "0,0,0,40", "1,0,0,40")
+    for_all = read_table(*rows, choices=ReadingChoices(cold_junction_c=21.5))
+    assert [c.temperature_c()[0] for c in for_all.columns] == [21.5, 21.5, 40.0]
+    for_one = ReadingChoices(columns=(ColumnChoice(index=1, cold_junction_c=21.5),))
+    reading = read_table(*rows, choices=for_one)
+    np.testing.assert_allclose([c.temperature_c()[0] for c in reading.columns], [21.5, 40.0])
+    assert "its cold junction at 21.5 °C, as you chose" in reading.guesses[1].why
+    assert "the cold junction of column 4" in reading.guesses[2].why
+
+
+def test_each_column_may_have_a_cold_junction_and_a_type_of_its_own() -> None:
+    rows = ("Time [s],A [mV],B [mV],P [C],Q [F]", "0,0,0,20,86", "1,1.277,0,0,86")
+    chosen = ReadingChoices(
+        columns=(
+            ColumnChoice(index=1, thermocouple=ThermocoupleType.J, cold_junction=3),
+            ColumnChoice(index=2, thermocouple=ThermocoupleType.T, cold_junction=4),
+        )
+    )
+    reading = read_table(*rows, choices=chosen)
+    assert [column.index for column in reading.columns] == [1, 2]
+    np.testing.assert_allclose(reading.columns[0].temperature_c(), [20.0, 25.0], atol=0.02)
+    np.testing.assert_allclose(reading.columns[1].temperature_c(), [30.0, 30.0], atol=1e-3)
+    assert [g.role for g in reading.guesses[3:]] == [ColumnRole.COLD_JUNCTION] * 2
+    assert reading.guesses[3].why.startswith("you chose it for column 2")
+
+
+def test_a_cold_junction_may_be_a_channel_as_well() -> None:
+    chosen = ReadingChoices(columns=(ColumnChoice(index=2, role=ColumnRole.TEMPERATURE),))
+    reading = read_table(
+        "Time [s],T1 type K [mV],CJC [C]", "0,0,20", "1,0,OPEN", "2,0,21", choices=chosen
+    )
+    assert [column.index for column in reading.columns] == [1, 2]
+    assert [one.kind for one in reading.findings].count(FindingKind.OPEN) == 1
+
+
+@pytest.mark.parametrize(
+    ("column", "words"),
+    [
+        (0, "“Time [s]”, its cold junction, is the time"),
+        (2, "“B type K [mV]”, its cold junction, holds millivolts itself"),
+        (9, "column 10, its cold junction, is not there"),
+        (3, "the file does not say its unit"),
+    ],
+)
+def test_a_column_that_can_be_no_cold_junction_is_refused(column: int, words: str) -> None:
+    chosen = ReadingChoices(columns=(ColumnChoice(index=1, cold_junction=column),))
+    refusal = refuse_table(
+        "Time [s],A type K [mV],B type K [mV],Block", "0,0,0,20", "1,0,0,20", choices=chosen
+    )
+    assert (refusal.code, refusal.field) == ("traces.no_cold_junction", "choices.columns")
+    assert words in refusal.sentence

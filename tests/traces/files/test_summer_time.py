@@ -69,3 +69,19 @@ def test_times_that_say_their_zone_are_left_as_they_are() -> None:
     reading = read_logger_file(text)
     assert reading.time.elapsed_s()[2] == 3602.0
     assert reading.findings == ()
+
+
+def test_a_clock_without_a_date_is_put_forward_and_back_as_well() -> None:
+    for times in (
+        ("01:59:58", "01:59:59", "03:00:00", "03:00:01"),
+        ("02:59:58", "02:59:59", "02:00:00", "02:00:01"),
+    ):
+        rows = "".join(f"{time},{20 + k}\n" for k, time in enumerate(times))
+        reading = read_logger_file(f"Time,T1 [C]\n{rows}".encode())
+        np.testing.assert_array_equal(reading.time.elapsed_s(), [0.0, 1.0, 2.0, 3.0])
+        assert [finding.kind for finding in reading.findings] == [FindingKind.SUMMER_TIME]
+
+
+def test_three_samples_are_enough_to_show_it() -> None:
+    reading = read_clock("01:59:58", "01:59:59", "03:00:00")
+    np.testing.assert_array_equal(reading.time.elapsed_s(), [0.0, 1.0, 2.0])

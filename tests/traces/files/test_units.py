@@ -62,6 +62,19 @@ def test_header_and_units_row_that_disagree_are_asked_about() -> None:
     assert "header says °C and the units row °F" in reading.questions[0].sentence
 
 
+def test_a_line_above_and_a_header_that_disagree_are_asked_about() -> None:
+    text = "Temperature unit: F\nTime [s],T1 [C],T2 [F],T3\n0,70.5,71,72\n1,71.5,72,73\n"
+    reading = read_logger_file(text.encode())
+    assert [column.unit for column in reading.columns] == [None, F, F]
+    assert "row 1 says °F and its header °C" in reading.questions[0].sentence
+
+
+def test_a_column_of_a_unit_whose_cells_are_no_numbers_is_said_to_be_left_out() -> None:
+    reading = read_logger_file(b"t [s];A [C];B [C]\n0;1.020,5;21,5\n1;1.021,5;22,5\n")
+    assert [column.header for column in reading.columns] == ["B [C]"]
+    assert "“A [C]” says °C and was left out: cells like “1.020,5”" in reading.assumptions[0]
+
+
 def test_letters_that_label_columns_are_no_units() -> None:
     text = "Time [s],TC (A),TC (B),TC (C)\n0,20,21,22\n1,21,22,23\n"
     assert [c.unit for c in read_logger_file(text.encode()).columns] == [None] * 3
