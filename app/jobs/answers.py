@@ -32,6 +32,7 @@ from app.jobs.views import (
     RunView,
     SiteView,
     StepView,
+    TakenView,
 )
 from app.recipes.queries import get_digest
 from app.recipes.schemas import PersonView
@@ -135,12 +136,16 @@ def view_reading(run: Run, suggestion: Suggestion) -> ReadingView:
         is_remembered=suggestion.is_remembered,
         choices=suggestion.choices,
         encoding=reading.encoding,
+        sheet=reading.sheet,
+        sheets=list(reading.sheets),
         delimiter=reading.delimiter,
         decimal_mark=reading.decimal_mark,
         header_row=reading.header_row,
+        header_last_row=reading.header_last_row,
         units_row=reading.units_row,
         sample_count=reading.sample_count,
         first_time=reading.time.first_written,
+        taken=[TakenView(about=one.about, what=one.what, why=one.why) for one in reading.taken],
         columns=[
             ColumnView(
                 index=guess.index,
@@ -148,6 +153,9 @@ def view_reading(run: Run, suggestion: Suggestion) -> ReadingView:
                 role=guess.role,
                 unit=guess.unit,
                 time_format=guess.time_format,
+                thermocouple=guess.thermocouple,
+                cold_junction=guess.cold_junction,
+                cold_junction_c=guess.cold_junction_c,
                 why=guess.why,
                 samples=list(guess.samples),
             )

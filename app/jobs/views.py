@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from app.jobs.clearance import Signal
 from app.jobs.rules import EntryKind, JobState, Outcome, RunState, StepKind
 from app.jobs.schemas import InspectionResult, LotUsed, ValueUsed
+from app.numerics.thermocouple_tables import ThermocoupleType
 from app.recipes.schemas import PersonView
 from app.traces.rules import Channel, ChannelRole, ColumnRole, ReadingChoices, TemperatureUnit
 
@@ -218,8 +219,19 @@ class ColumnView(BaseModel):
     role: ColumnRole
     unit: TemperatureUnit | None
     time_format: str | None
+    thermocouple: ThermocoupleType | None
+    cold_junction: int | None
+    cold_junction_c: float | None
     why: str
     samples: list[str]
+
+
+class TakenView(BaseModel):
+    """What the file was taken for in one respect; `about` names the choice that changes it."""
+
+    about: str
+    what: str
+    why: str
 
 
 class FileFindingView(BaseModel):
@@ -248,12 +260,16 @@ class ReadingView(BaseModel):
     is_remembered: bool
     choices: ReadingChoices
     encoding: str
+    sheet: str | None
+    sheets: list[str]
     delimiter: str
     decimal_mark: str
     header_row: int | None
+    header_last_row: int | None
     units_row: int | None
     sample_count: int
     first_time: str
+    taken: list[TakenView]
     columns: list[ColumnView]
     findings: list[FileFindingView]
     assumptions: list[str]

@@ -113,6 +113,7 @@ def describe_reading(reading: LoggerReading, choices: ReadingChoices) -> dict[st
     return {
         "choices": choices.model_dump(mode="json", exclude_defaults=True),
         "encoding": reading.encoding,
+        "taken": [{"about": one.about, "what": one.what, "why": one.why} for one in reading.taken],
         "delimiter": str(reading.delimiter),
         "decimal_mark": str(reading.decimal_mark),
         "time_form": str(reading.time.form),
