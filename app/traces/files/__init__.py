@@ -2,12 +2,14 @@
 
 from app.traces.files.limits import DEFAULT_LIMITS, ReadingLimits
 from app.traces.files.markers import FindingKind
+from app.traces.files.outline import FirstRow, Outline, find_outline
 from app.traces.files.reader import read_logger_file
 from app.traces.files.reading import (
     ColumnGuess,
     Finding,
     LoggerReading,
     Question,
+    Taken,
     TemperatureColumn,
     TimeAxis,
 )
@@ -17,10 +19,14 @@ __all__ = [
     "ColumnGuess",
     "Finding",
     "FindingKind",
+    "FirstRow",
     "LoggerReading",
+    "Outline",
     "Question",
     "ReadingLimits",
+    "Taken",
     "TemperatureColumn",
     "TimeAxis",
+    "find_outline",
     "read_logger_file",
 ]

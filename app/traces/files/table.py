@@ -27,7 +27,7 @@ class Table:
 
 def open_table(content: bytes, *, choices: ReadingChoices, limits: ReadingLimits) -> Table:
     """Return the file's table; what is not chosen is guessed. Raises refusals `traces.…`."""
-    book, decoded = _open(content, choices=choices, limits=limits)
+    book, decoded = open_text(content, choices=choices, limits=limits)
     taken = [Taken("encoding", decoded.encoding, decoded.why)]
     if book is None:
         delimiter, why = find_delimiter(decoded.text, choices=choices)
@@ -51,10 +51,26 @@ def open_table(content: bytes, *, choices: ReadingChoices, limits: ReadingLimits
     return Table(decoded, book, grid, width, texts, mark, tuple(taken))
 
 
-def _open(
-    content: bytes, *, choices: ReadingChoices, limits: ReadingLimits
+def open_text(
+    content: bytes,
+    *,
+    choices: ReadingChoices,
+    limits: ReadingLimits,
+    at_most: int | None = None,
 ) -> tuple[Workbook | None, Decoded]:
+    """Return the file's text, and its workbook where it is one. Raises refusals `traces.…`.
+
+    `at_most` bytes of a text are looked at; of a workbook always all.
+    """
     if not is_workbook(content):
-        return None, decode(content, limits=limits)
+        return None, decode(_cut(content, at_most), limits=limits)
     book = read_workbook(content, limits=limits, sheet=choices.sheet)
     return book, check_text(book.decoded)
+
+
+def _cut(content: bytes, at_most: int | None) -> bytes:
+    """Return the beginning up to a line end; of UTF-16 the beginning as it is."""
+    if at_most is None or len(content) <= at_most:
+        return content
+    head = content[:at_most]
+    return head if b"\x00" in head[:64] else head[: head.rfind(b"\n") + 1] or head
