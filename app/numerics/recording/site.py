@@ -7,7 +7,7 @@ from app.numerics.lift import LiftJudgement, compute_spread_at_coldest_peak, jud
 from app.numerics.metrics import measure_site
 from app.numerics.recording.doubts import Doubts
 from app.numerics.recording.shapes import SiteAnalysis, Targets
-from app.numerics.recording.spread import weigh_spread
+from app.numerics.recording.spread import weigh_difference, weigh_spread
 from app.numerics.site import LiftRule
 from app.numerics.trace import Trace
 from app.numerics.uncertainty import MeasurementUncertainty
@@ -49,7 +49,7 @@ def analyse_joints(
         metrics=metrics,
         spread_uncertainty=weigh_spread(members, metrics.spread, chains),
         spread_at_coldest_peak=at_coldest,
-        spread_at_coldest_peak_uncertainty=weigh_spread(members, at_coldest, chains),
+        spread_at_coldest_peak_uncertainty=weigh_difference(members, at_coldest, chains),
         lift=lift,
     )
 
