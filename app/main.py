@@ -36,6 +36,7 @@ ROUTES: Final = (
     "app.materials.routes",
     "app.boards.routes",
     "app.recipes.routes",
+    "app.windows.routes",
     "app.jobs.routes",
     "app.history.routes",
 )

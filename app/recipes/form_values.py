@@ -36,7 +36,7 @@ def arrange(posted: Mapping[str, Sequence[str]]) -> dict[str, str]:
         if given
     }
     for path in ROW_PATHS:
-        texts = _close_gaps(texts, path)
+        texts = close_gaps(texts, path)
     return texts
 
 
@@ -129,7 +129,7 @@ def _find_row(name: str, path: str) -> str | None:
     return row if _ROW_NUMBER.fullmatch(row) else None
 
 
-def _close_gaps(texts: Mapping[str, str], path: str) -> dict[str, str]:
+def close_gaps(texts: Mapping[str, str], path: str) -> dict[str, str]:
     """Leave out rows that are blank throughout and number the others from 0 in their order."""
     rows = {
         row

@@ -124,8 +124,8 @@ class WindowText(Part):
     """A window's text; `format` names the form it is stored in.
 
     Temperatures are given where a row needs them: °C, solidus and liquidus 50 to 450, soak 0 to
-    450, classification 150 to 300; slopes are taken over `ramp_window_s`, 0.5 to 60 s. A window
-    that is never to be exceeded may name the parts that it holds for by itself.
+    450 and both its ends, classification 150 to 300; slopes are taken over `ramp_window_s`, 0.5
+    to 60 s. A window that is never to be exceeded may name the parts that it holds for by itself.
     """
 
     format: Literal[1]
@@ -148,9 +148,14 @@ class WindowText(Part):
     @model_validator(mode="after")
     def _check_temperatures(self) -> Self:
         solidus, liquidus = self.solidus_c, self.liquidus_c
+        if solidus is not None and liquidus is None:
+            refuse_at("liquidus_c", sentence="must be given where the solidus is")
         if solidus is not None and liquidus is not None and solidus > liquidus:
             refuse_at("solidus_c", sentence=f"must be at most liquidus_c, {liquidus:g}")
         low, high = self.soak_min_c, self.soak_max_c
+        if (low is None) != (high is None):
+            field = "soak_min_c" if low is None else "soak_max_c"
+            refuse_at(field, sentence="must be given where the soak's other end is")
         if low is not None and high is not None and low >= high:
             refuse_at("soak_min_c", sentence=f"must be less than soak_max_c, {high:g}")
         for field, metrics in NEEDED.items():
@@ -171,7 +176,7 @@ class WindowText(Part):
         if self.part_numbers and not self.is_never_exceed:
             refuse_at(
                 "part_numbers",
-                sentence="may be named only where the window is never to be exceeded",
+                sentence="may be named only of a window never to be exceeded",
             )
         return self
 
