@@ -1,7 +1,7 @@
 """How a run's file is read: guesses with why, questions, and which column is which channel."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Request
@@ -16,25 +16,34 @@ from app.core.request import HouseSettings, Now, PathId, RequestSession
 from app.core.settings import Settings
 from app.jobs import runs
 from app.jobs.logger_file import LoggerFile
-from app.jobs.pages.reading_form import MOST_COLUMNS, parse_choices, parse_chosen
+from app.jobs.pages.reading_faults import spell_faults
+from app.jobs.pages.reading_form import (
+    CHANNEL_FIELDS,
+    MOST_COLUMNS,
+    parse_choices,
+    parse_chosen,
+    spell_choices,
+)
+from app.jobs.pages.reading_lines import (
+    ROLES,
+    ColumnLine,
+    Control,
+    FileLine,
+    Option,
+    Said,
+    list_columns,
+    list_file_lines,
+)
 from app.jobs.pages.sent import KEEP, FileChosen, FileNotAborted
 from app.jobs.pages.words import STEP_WORDS, Link
 from app.jobs.queries import get_run, load_place
-from app.jobs.readings import Suggestion, suggest
+from app.jobs.readings import Suggestion, load_file, suggest
 from app.jobs.rules import RunState, spell_job
 from app.jobs.schemas import ReasonGiven
 from app.recipes.body.setup import Thermocouple
 from app.recipes.queries import get_body
-from app.traces.files import ColumnGuess
-from app.traces.rules import (
-    ChannelRole,
-    ColumnRole,
-    DecimalMark,
-    Delimiter,
-    ReadingChoices,
-    TemperatureUnit,
-    TimeFormat,
-)
+from app.traces.files import FirstRow, find_outline
+from app.traces.rules import ReadingChoices
 from app.web.forms import Form, PostedForm, map_faults
 from app.web.shell import Shell, add_notices, go_to
 from app.web.templates import render
@@ -45,49 +54,6 @@ Worker = Annotated[Person, Depends(needs(Action.JOBS_WORK))]
 _FINDINGS_SHOWN: Final = 40
 
 add_notices({"run-kept": "The trace is kept.", "run-aborted": "The run is aborted."})
-
-Option = tuple[str, str]
-ROLES: Final[tuple[Option, ...]] = tuple((str(role), role.words) for role in ChannelRole)
-DELIMITERS: Final[tuple[Option, ...]] = tuple((str(one), one.words) for one in Delimiter)
-MARKS: Final[tuple[Option, ...]] = (
-    (str(DecimalMark.POINT), "point"),
-    (str(DecimalMark.COMMA), "comma"),
-)
-FORMS: Final[tuple[Option, ...]] = tuple((str(one), str(one)) for one in TimeFormat)
-UNITS: Final[tuple[Option, ...]] = tuple((str(one), one.words) for one in TemperatureUnit)
-COLUMN_ROLES: Final[tuple[Option, ...]] = tuple(
-    (str(one), str(one).replace("_", " ")) for one in ColumnRole
-)
-DAY_FIRST: Final[tuple[Option, ...]] = (("yes", "day first"), ("no", "month first"))
-
-
-@dataclass(frozen=True)
-class Choice:
-    """One thing about the file that can be said otherwise; an empty value leaves the guess."""
-
-    name: str
-    label: str
-    guess: str
-    value: str
-    options: tuple[Option, ...]
-    is_asked: bool
-
-
-@dataclass(frozen=True)
-class ColumnLine:
-    """One column of the file with what it is taken for, and its channel where it has one."""
-
-    index: int
-    number: int
-    header: str
-    samples: str
-    role: Choice
-    unit: Choice | None
-    why: str
-    channel: str
-    channel_role: str
-    designator: str
-    is_channel: bool
 
 
 @dataclass(frozen=True)
@@ -103,11 +69,12 @@ class ReadingPage:
     is_read: bool
     is_remembered: bool
     said: str
-    choices: tuple[Choice, ...]
-    all_units: Choice | None
-    header_row: str
-    header_guess: str
+    is_opened: bool
+    asked: tuple[Control, ...]
+    lines: tuple[FileLine, ...]
+    first_rows: tuple[FirstRow, ...]
     columns: tuple[ColumnLine, ...]
+    kept: tuple[tuple[str, str], ...]
     left_out: int
     plan: tuple[tuple[str, str], ...]
     roles: tuple[Option, ...]
@@ -117,7 +84,7 @@ class ReadingPage:
     more_findings: int
     remember: bool
     remark: str
-    faults: Mapping[str, str] = field(default_factory=dict)
+    faults: tuple[str, ...] = ()
 
 
 @router.get("/runs/{run_id}/reading")
@@ -214,6 +181,7 @@ def _show(
     suggestion: Suggestion | None = None
     faults = map_faults(refusal) if refusal else {}
     choices = ReadingChoices()
+    file = file or load_file(session, run, settings=settings)
     try:
         if form is None:
             suggestion = suggest(session, run, choices=None, settings=settings, file=file)
@@ -225,6 +193,12 @@ def _show(
         faults = faults or map_faults(unreadable)
     plan = get_body(site.job_site.revision).thermocouples
     reading = suggestion.reading if suggestion else None
+    # A workbook takes as long to look at as to read, and a text no time.
+    is_looked_at = reading is None or not reading.sheets
+    outline = find_outline(file.content, choices=choices) if is_looked_at else None
+    said = Said(form.texts if form else spell_choices(choices), faults)
+    lines = list_file_lines(said, reading, outline)
+    columns = list_columns(said, suggestion, outline)
     job = card.job
     findings = [one.sentence for one in reading.findings] if reading else []
     page = ReadingPage(
@@ -237,11 +211,12 @@ def _show(
         is_read=reading is not None,
         is_remembered=bool(suggestion and suggestion.is_remembered),
         said=_spell_reading(suggestion) if suggestion else "",
-        choices=_list_choices(choices, suggestion),
-        all_units=_make_all_units(choices, suggestion),
-        header_row="" if choices.header_row is None else str(choices.header_row),
-        header_guess=str(reading.header_row or 0) if reading else "",
-        columns=_list_columns(choices, suggestion, form) if suggestion else (),
+        is_opened=reading is None or (form is not None and form.text("do") != KEEP),
+        asked=tuple(control for line in lines if line.is_asked for control in line.controls),
+        lines=lines,
+        first_rows=outline.rows if outline else (),
+        columns=columns,
+        kept=_list_kept(form, columns, is_read=reading is not None),
         left_out=max(0, len(reading.guesses) - MOST_COLUMNS) if reading else 0,
         plan=tuple((one.channel, _spell_planned(one)) for one in plan),
         roles=ROLES,
@@ -251,9 +226,27 @@ def _show(
         more_findings=max(0, len(findings) - _FINDINGS_SHOWN),
         remember=form is None or form.text("remember") == "yes",
         remark=form.text("remark") if form else "",
-        faults=faults,
+        faults=spell_faults(faults, form),
     )
     return render("jobs/reading.html", page, status=422 if faults else 200)
+
+
+def _list_kept(
+    form: Form | None, columns: Sequence[ColumnLine], *, is_read: bool
+) -> tuple[tuple[str, str], ...]:
+    """Return the fields that were sent and have no place on the page, to be sent along again."""
+    if form is None:
+        return ()
+    shown = {line.index for line in columns if line.is_channel}
+    fields = [
+        f"{name}_{index}"
+        for index in range(MOST_COLUMNS)
+        for name in CHANNEL_FIELDS
+        if index not in shown
+    ]
+    if not is_read:
+        fields += ["remember", "remark"]
+    return tuple((name, form.text(name)) for name in fields if name in form.texts)
 
 
 def _spell_reading(suggestion: Suggestion) -> str:
@@ -272,99 +265,3 @@ def _count_columns(count: int) -> str:
 def _spell_planned(one: Thermocouple) -> str:
     where = f"{one.role.words} {one.designator}".strip()
     return f"{where}{'' if one.required else ', optional'}"
-
-
-def _list_choices(choices: ReadingChoices, suggestion: Suggestion | None) -> tuple[Choice, ...]:
-    reading = suggestion.reading if suggestion else None
-    asked = {one.about for one in reading.questions} if reading else set()
-    day = choices.day_first
-    return (
-        Choice(
-            "delimiter", "Between two cells", reading.delimiter.words if reading else "",
-            choices.delimiter or "", DELIMITERS, is_asked=False,
-        ),
-        Choice(
-            "decimal_mark", "Decimal mark", dict(MARKS)[reading.decimal_mark] if reading else "",
-            choices.decimal_mark or "", MARKS, is_asked=False,
-        ),
-        Choice(
-            "time_format", "Times are in", str(reading.time.form) if reading else "",
-            choices.time_format or "", FORMS, is_asked="time_format" in asked,
-        ),
-        Choice(
-            "day_first", "Dates are written", "", "" if day is None else "yes" if day else "no",
-            DAY_FIRST, is_asked="day_first" in asked,
-        ),
-    )  # fmt: skip
-
-
-def _make_all_units(choices: ReadingChoices, suggestion: Suggestion | None) -> Choice | None:
-    """Return one question for all columns that do not say their unit, where there are such."""
-    asked = suggestion is not None and any(
-        one.about == "unit" for one in suggestion.reading.questions
-    )
-    if not asked and choices.temperature_unit is None:
-        return None
-    return Choice(
-        "temperature_unit",
-        "Columns that do not say their unit are all in",
-        "",
-        str(choices.temperature_unit or ""),
-        UNITS,
-        is_asked=asked,
-    )
-
-
-def _list_columns(
-    choices: ReadingChoices, suggestion: Suggestion, form: Form | None
-) -> tuple[ColumnLine, ...]:
-    channels = {channel.column: channel for channel in suggestion.channels}
-    asked = {one.column for one in suggestion.reading.questions if one.about == "unit"}
-    lines = []
-    for guess in suggestion.reading.guesses[:MOST_COLUMNS]:
-        chosen = choices.find_column(guess.index)
-        channel = channels.get(guess.index)
-        is_channel = guess.role is ColumnRole.TEMPERATURE
-        was_shown = form is not None and f"channel_{guess.index}" in form.texts
-        lines.append(
-            ColumnLine(
-                index=guess.index,
-                number=guess.index + 1,
-                header=guess.header,
-                samples=" · ".join(guess.samples),
-                role=Choice(
-                    f"role_{guess.index}",
-                    "Taken for",
-                    str(guess.role),
-                    str(chosen.role or "") if chosen else "",
-                    COLUMN_ROLES,
-                    is_asked=False,
-                ),
-                unit=_make_unit(guess, str(chosen.unit or "") if chosen else "", asked)
-                if is_channel
-                else None,
-                why=guess.why,
-                channel=_kept(form, f"channel_{guess.index}", was_shown)
-                if was_shown
-                else (channel.name if channel else ""),
-                channel_role=_kept(form, f"channel_role_{guess.index}", was_shown)
-                if was_shown
-                else str(channel.role if channel else ChannelRole.UNUSED),
-                designator=_kept(form, f"designator_{guess.index}", was_shown)
-                if was_shown
-                else (channel.designator or "" if channel else ""),
-                is_channel=is_channel,
-            )
-        )
-    return tuple(lines)
-
-
-def _kept(form: Form | None, name: str, was_shown: bool) -> str:  # noqa: FBT001
-    return form.text(name) if form is not None and was_shown else ""
-
-
-def _make_unit(guess: ColumnGuess, value: str, asked: Sequence[int] | set[int]) -> Choice:
-    return Choice(
-        f"unit_{guess.index}", "Unit", guess.unit.words if guess.unit else "", value, UNITS,
-        is_asked=guess.index in asked,
-    )  # fmt: skip

@@ -1,0 +1,244 @@
+"""The lines of a reading's page: what the file and its columns were taken for, why, and the say."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from app.jobs.pages.reading_form import MOST_COLUMNS
+from app.jobs.readings import Suggestion
+from app.numerics.thermocouple_tables import ThermocoupleType
+from app.traces.files import ColumnGuess, LoggerReading, Outline
+from app.traces.rules import (
+    COLDEST_JUNCTION_C,
+    HOTTEST_JUNCTION_C,
+    Channel,
+    ChannelRole,
+    ColumnRole,
+    DecimalMark,
+    Delimiter,
+    TemperatureUnit,
+    TimeFormat,
+)
+
+Option = tuple[str, str]
+ROLES: Final[tuple[Option, ...]] = tuple((str(role), role.words) for role in ChannelRole)
+DELIMITERS: Final[tuple[Option, ...]] = tuple((str(one), one.words) for one in Delimiter)
+MARKS: Final[tuple[Option, ...]] = (
+    (str(DecimalMark.POINT), "point"),
+    (str(DecimalMark.COMMA), "comma"),
+)
+FORMS: Final[tuple[Option, ...]] = tuple((str(one), str(one)) for one in TimeFormat)
+UNITS: Final[tuple[Option, ...]] = tuple((str(one), one.words) for one in TemperatureUnit)
+TYPES: Final[tuple[Option, ...]] = tuple((str(one), f"type {one}") for one in ThermocoupleType)
+COLUMN_ROLES: Final[tuple[Option, ...]] = tuple(
+    (str(one), str(one).replace("_", " ")) for one in ColumnRole
+)
+DAY_FIRST: Final[tuple[Option, ...]] = (("yes", "day first"), ("no", "month first"))
+LABELS: Final[Mapping[str, str]] = {
+    "sheet": "Sheet of the workbook",
+    "delimiter": "Between two cells",
+    "decimal_mark": "Decimal mark",
+    "header_row": "Columns' names: in row",
+    "header_last_row": "to row",
+    "units_row": "Units: in row",
+    "time_format": "Times are in",
+    "day_first": "Dates are written",
+    "zone": "Zone of the clock",
+    "temperature_unit": "Columns that do not say their unit are all in",
+    "thermocouple": "Millivolts that do not say their type are all of",
+    "cold_junction_c": "Cold junction of all, °C",
+}
+_OTHERS: Final[Mapping[str, str]] = {
+    "temperature_unit": "each column's own header, units row or cells come first",
+    "thermocouple": "each column's own header comes first",
+    "cold_junction_c": "a column chosen as cold junction comes first; "
+    f"from {COLDEST_JUNCTION_C} to {HOTTEST_JUNCTION_C} °C",
+}
+_ONLY_OF_BOOKS: Final = frozenset({"sheet"})
+_ONLY_OF_TEXTS: Final = frozenset({"delimiter"})
+
+
+@dataclass(frozen=True)
+class Control:
+    """One thing that can be said otherwise; an empty value leaves `guess`.
+
+    Without options it is written: `hint` then says what.
+    """
+
+    name: str
+    label: str
+    guess: str
+    value: str
+    options: tuple[Option, ...] = ()
+    is_asked: bool = False
+    hint: str = ""
+    fault: str = ""
+    is_number: bool = False
+
+
+@dataclass(frozen=True)
+class FileLine:
+    """What the file was taken for in one respect, why, and what says otherwise."""
+
+    label: str
+    taken: str
+    why: str
+    controls: tuple[Control, ...]
+    is_asked: bool = False
+
+
+@dataclass(frozen=True)
+class ColumnLine:
+    """One column of the file with what it is taken for, and its channel where it has one."""
+
+    index: int
+    number: int
+    header: str
+    samples: str
+    why: str
+    role: Control
+    unit: Control
+    thermocouple: Control
+    cold_junction: Control
+    cold_junction_c: Control
+    channel: str
+    channel_role: str
+    designator: str
+    is_channel: bool
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a form says, or the choices that are shown first, and what was wrong with it."""
+
+    values: Mapping[str, str]
+    faults: Mapping[str, str]
+
+    def value(self, name: str) -> str:
+        """Return the text of a field."""
+        return self.values.get(name, "")
+
+    def fault(self, name: str) -> str:
+        """Return what is wrong with the field, or nothing."""
+        return self.faults.get(name) or self.faults.get(f"choices.{name}", "")
+
+    def control(
+        self, name: str, *, options: tuple[Option, ...] = (), guess: str = "", hint: str = "",
+        is_asked: bool = False, is_number: bool = False, label: str = "",
+    ) -> Control:  # fmt: skip
+        """Return the control of a choice about the file."""
+        return Control(
+            name, label or LABELS[name], guess, self.value(name), options, is_asked, hint,
+            self.fault(name), is_number,
+        )  # fmt: skip
+
+
+def list_file_lines(
+    said: Said, reading: LoggerReading | None, outline: Outline | None
+) -> tuple[FileLine, ...]:
+    """Return a line for the encoding and each choice about the whole file that can matter."""
+    taken = {one.about: (one.what, one.why) for one in reading.taken} if reading else {}
+    asked = {one.about for one in reading.questions} if reading else set()
+    sheets = reading.sheets if reading else outline.sheets if outline else ()
+    lines = []
+    if "encoding" in taken:
+        lines.append(FileLine("Encoding", *taken["encoding"], controls=()))
+    for name, options, hint in (
+        ("sheet", tuple((one, one) for one in sheets), "as it is named"),
+        ("delimiter", DELIMITERS, ""),
+        ("decimal_mark", MARKS, ""),
+        ("header_row", (), "0: none"),
+        ("units_row", (), "0: none"),
+        ("time_format", FORMS, ""),
+        ("day_first", DAY_FIRST, ""),
+        ("zone", (), "like Europe/Vienna"),
+        ("temperature_unit", UNITS, ""),
+        ("thermocouple", TYPES, ""),
+        ("cold_junction_c", (), "like 23.5"),
+    ):
+        if name in (_ONLY_OF_TEXTS if sheets else _ONLY_OF_BOOKS):
+            continue
+        what, why = taken.get(name, ("", _OTHERS.get(name, "")))
+        is_asked = name in asked or (name == "temperature_unit" and "unit" in asked)
+        controls = [
+            said.control(
+                name, options=options, guess=what, hint=hint, is_asked=is_asked,
+                is_number=name.endswith("_row"),
+            )
+        ]  # fmt: skip
+        if name == "header_row":
+            controls.append(said.control("header_last_row", is_number=True, hint="if several"))
+        lines.append(FileLine(LABELS[name], what, why, tuple(controls), is_asked))
+    return tuple(lines)
+
+
+def list_columns(
+    said: Said, suggestion: Suggestion | None, outline: Outline | None
+) -> tuple[ColumnLine, ...]:
+    """Return the file's columns as they were read, or as they look where it was not read."""
+    if suggestion is not None:
+        guesses: Sequence[ColumnGuess] = suggestion.reading.guesses
+        channels = {channel.column: channel for channel in suggestion.channels}
+        asked = {one.column for one in suggestion.reading.questions if one.about == "unit"}
+    else:
+        samples = outline.columns if outline else ((),) * 8
+        guesses = tuple(
+            ColumnGuess(index, "", ColumnRole.IGNORED, None, None, "", shown)
+            for index, shown in enumerate(samples)
+        )
+        channels, asked = {}, set()
+    shown = guesses[:MOST_COLUMNS]
+    names = tuple((str(one.index), f"column {one.index + 1} {one.header}".strip()) for one in shown)
+    return tuple(
+        _make_line(
+            said, guess, names, channels.get(guess.index),
+            is_read=suggestion is not None, is_asked=guess.index in asked,
+        )
+        for guess in shown
+    )  # fmt: skip
+
+
+def _make_line(
+    said: Said, guess: ColumnGuess, names: tuple[Option, ...], channel: Channel | None, *,
+    is_read: bool, is_asked: bool,
+) -> ColumnLine:  # fmt: skip
+    place, number = guess.index, guess.index + 1
+    was_shown = f"channel_{place}" in said.values
+    words = guess.thermocouple is not None
+    junction = "" if guess.cold_junction is None else f"column {guess.cold_junction + 1}"
+    return ColumnLine(
+        index=place,
+        number=number,
+        header=guess.header,
+        samples=" · ".join(guess.samples),
+        why=guess.why,
+        role=said.control(
+            f"role_{place}", label=f"Column {number} is taken for", options=COLUMN_ROLES,
+            guess=str(guess.role).replace("_", " ") if is_read else "",
+        ),
+        unit=said.control(
+            f"unit_{place}", label=f"Unit of column {number}", options=UNITS,
+            guess=guess.unit.words if guess.unit and not words else "", is_asked=is_asked,
+        ),
+        thermocouple=said.control(
+            f"thermocouple_{place}", label=f"Type of the millivolts in column {number}",
+            options=TYPES, guess=f"type {guess.thermocouple}" if words else "",
+        ),
+        cold_junction=said.control(
+            f"cold_junction_{place}", label=f"Cold junction of column {number}",
+            options=tuple(one for one in names if one[0] != str(place)), guess=junction,
+        ),
+        cold_junction_c=said.control(
+            f"cold_junction_c_{place}", label=f"Fixed cold junction of column {number} in °C",
+            guess="" if guess.cold_junction_c is None else f"{guess.cold_junction_c:g}",
+            hint="or fixed, °C",
+        ),
+        channel=said.value(f"channel_{place}") if was_shown else channel.name if channel else "",
+        channel_role=said.value(f"channel_role_{place}")
+        if was_shown
+        else str(channel.role if channel else ChannelRole.UNUSED),
+        designator=said.value(f"designator_{place}")
+        if was_shown
+        else (channel.designator or "" if channel else ""),
+        is_channel=is_read and guess.role is ColumnRole.TEMPERATURE,
+    )  # fmt: skip
