@@ -249,7 +249,7 @@ def seat(session: Session, username: str, name: str, role: Role) -> None:
         subject=Subject("account", account.id),
         actor=Actor(None, None, (), "terminal"),
         now=NOW,
-        details={"roles": [str(role)]},
+        details={"person": commitment, "roles": [str(role)]},
     )
 
 

@@ -1,6 +1,5 @@
 """Checks every record of the house against the log, piece by piece."""
 
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
@@ -11,17 +10,16 @@ from sqlalchemy.orm import Session
 
 from app.accounts.tables import Account
 from app.audit.rules import compute_commitment
-from app.audit.tables import AuditEntry, NameCard
+from app.audit.tables import NameCard
 from app.boards.tables import Board
 from app.core.db import Sessions
 from app.files.queries import FileDamaged, unpack_content
 from app.files.tables import StoredFile
 from app.history.differences import Difference, check_text, compare, tell_untold
 from app.history.links import RecordKey
-from app.history.queries import list_entries
-from app.history.selects import ENTRY_COLUMNS
 from app.history.snapshot import open_snapshot
 from app.history.story import RecordsUnreadable, load_story
+from app.history.sweep_setup import SETUP_TABLES, map_told, sweep_setup
 from app.history.told import ToldEntry
 from app.recipes.rules import RevisionState
 from app.recipes.tables import Recipe, RecipeRevision
@@ -46,10 +44,10 @@ class Swept:
 
 
 def count_records(session: Session) -> int:
-    """Return how many things a sweep looks at: boards, revisions, traces, files and names."""
+    """Return how many things a sweep looks at: boards, revisions, traces, files and the setup."""
     return sum(
         session.scalar(select(func.count()).select_from(table)) or 0
-        for table in (Board, RecipeRevision, Trace, StoredFile, Account)
+        for table in (Board, RecipeRevision, Trace, StoredFile, *SETUP_TABLES)
     )
 
 
@@ -57,10 +55,13 @@ def sweep(sessions: Sessions) -> Iterator[Swept]:
     """Check everything, in pieces that each see one moment; the caller may stop between them.
 
     Each board with its jobs, lines, holds and runs; each recipe revision's text; each trace's
-    samples; each kept file; and the names beside the log. Memory does not grow with the house.
+    samples; each kept file; the names beside the log; accounts, tokens, parts and benches. Memory
+    does not grow with the house.
     """
     for look in (_sweep_boards, _sweep_revisions, _sweep_traces, _sweep_files, _sweep_names):
         yield from look(sessions)
+    for count, found in sweep_setup(sessions):
+        yield Swept(count, found)
 
 
 def _sweep_boards(sessions: Sessions) -> Iterator[Swept]:
@@ -91,7 +92,7 @@ def check_one_board(session: Session, board_id: int) -> tuple[Difference, ...]:
 def _sweep_revisions(sessions: Sessions) -> Iterator[Swept]:
     for ids in _iterate_pieces(sessions, RecipeRevision.id):
         with open_snapshot(sessions) as session:
-            told = _map_told(session, "recipe_revision", ids)
+            told = map_told(session, "recipe_revision", ids)
             rows = session.execute(
                 select(
                     RecipeRevision.id,
@@ -212,7 +213,8 @@ def _sweep_names(sessions: Sessions) -> Iterator[Swept]:
             key = RecordKey("account", row.id)
             sentence = "its name is not the one that the log commits to: it was changed"
             found.append(Difference(key, f"account {row.username}", sentence, None))
-    yield Swept(len(accounts), tuple(found))
+    # The accounts themselves are counted where their roles are looked at.
+    yield Swept(0, tuple(found))
 
 
 def _iterate_pieces(sessions: Sessions, key: Any) -> Iterator[list[int]]:
@@ -226,15 +228,3 @@ def _iterate_pieces(sessions: Sessions, key: Any) -> Iterator[list[int]]:
             return
         yield ids
         after = ids[-1]
-
-
-def _map_told(session: Session, kind: str, ids: list[int]) -> dict[int, list[ToldEntry]]:
-    question = (
-        select(*ENTRY_COLUMNS)
-        .where(AuditEntry.subject_kind == kind, AuditEntry.subject_id.in_(ids))
-        .order_by(AuditEntry.seq)
-    )
-    told: dict[int, list[ToldEntry]] = defaultdict(list)
-    for entry in list_entries(session, question):
-        told[entry.subject_id].append(entry)
-    return told

@@ -31,6 +31,7 @@ def seat(session: Session, username: str, role: Role, *, now: datetime) -> Perso
         subject=Subject("account", account.id),
         actor=Actor(None, None, (), "terminal"),
         now=now,
+        details={"person": commitment, "roles": [str(role)]},
     )
     return Person(
         account_id=account.id,
