@@ -32,18 +32,18 @@ _ANSWERS: Final = {
 
 
 class ExitStatus(IntEnum):
-    """How the command ends."""
+    """How the command ends; 2 is too close to call or cannot say."""
 
     INSIDE = 0
     OUTSIDE = 1
-    CANNOT_SAY = 2
+    UNDECIDED = 2
     UNREADABLE = 3
 
 
 # Of several files the worst counts: what is proved wrong before what is not proved.
 _SEVERITY: Final = (
     ExitStatus.INSIDE,
-    ExitStatus.CANNOT_SAY,
+    ExitStatus.UNDECIDED,
     ExitStatus.OUTSIDE,
     ExitStatus.UNREADABLE,
 )
@@ -114,7 +114,7 @@ class Analysis:
         state = self.figures.verdict.state
         if state is VerdictState.INSIDE:
             return ExitStatus.INSIDE
-        return ExitStatus.OUTSIDE if state is VerdictState.OUTSIDE else ExitStatus.CANNOT_SAY
+        return ExitStatus.OUTSIDE if state is VerdictState.OUTSIDE else ExitStatus.UNDECIDED
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ class Failure:
 
 
 def get_worst(statuses: Iterable[ExitStatus]) -> ExitStatus:
-    """Return the worst: unreadable, then outside, then cannot say; inside where there is none."""
+    """Return the worst: unreadable, then outside, then undecided; inside where there is none."""
     return max(statuses, key=_SEVERITY.index, default=ExitStatus.INSIDE)
 
 

@@ -25,7 +25,7 @@ from app.recipes.verdict import Verdict, VerdictLine
 _WORDS = {
     ExitStatus.INSIDE: "inside",
     ExitStatus.OUTSIDE: "OUTSIDE",
-    ExitStatus.CANNOT_SAY: "cannot say",
+    ExitStatus.UNDECIDED: "undecided",
     ExitStatus.UNREADABLE: "UNREADABLE",
 }
 _LONGEST_WORD = max(map(len, _WORDS.values()))

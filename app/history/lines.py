@@ -57,6 +57,7 @@ class Written(msgspec.Struct, frozen=True, gc=False):
 _VERDICTS: Final[Mapping[str, Sign]] = {
     VerdictState.INSIDE: Sign("go", "inside"),
     VerdictState.OUTSIDE: Sign("stop", "outside"),
+    VerdictState.TOO_CLOSE: Sign("caution", "too close to call"),
     VerdictState.CANNOT_SAY: Sign("caution", "cannot say"),
 }
 _OUTCOMES: Final[Mapping[str, Sign]] = {

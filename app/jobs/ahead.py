@@ -28,7 +28,7 @@ from app.jobs.readings import load_file, suggest, suggest_for
 from app.jobs.rules import RunState
 from app.jobs.runs import check_start
 from app.jobs.schemas import TraceChosen
-from app.plant.queries import get_bench
+from app.plant.queries import find_chain, get_bench
 from app.recipes.queries import get_body
 from app.traces.rules import ReadingChoices
 
@@ -95,7 +95,9 @@ def read_start(
     plan = get_body(revision).thermocouples
     suggestion = suggest_for(session, file, bench_id=bench.id, plan=plan)
     if suggestion.is_settled(plan):
-        file.work_out(suggestion.chosen, revision=revision, step=step.kind)
+        file.work_out(
+            suggestion.chosen, revision=revision, step=step.kind, chain=find_chain(bench)
+        )
 
 
 def read_completion(look: Look, run_id: int, said: TraceChosen) -> LoggerFile | None:
@@ -107,7 +109,12 @@ def read_completion(look: Look, run_id: int, said: TraceChosen) -> LoggerFile | 
     card = load_card(look.session, get_job(look.session, run.job_site.job_id))
     _, step = get_step(card, run.step_id)
     with suppress(Refusal):
-        file.work_out(said, revision=run.job_site.revision, step=step.kind)
+        file.work_out(
+            said,
+            revision=run.job_site.revision,
+            step=step.kind,
+            chain=find_chain(get_bench(look.session, run.bench_id)),
+        )
     return file
 
 

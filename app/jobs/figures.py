@@ -1,46 +1,49 @@
-"""What one run's trace amounts to: every metric, the verdict, and the same as JSON to keep."""
+"""A run's figures as the JSON that is kept with it, and spelt back for people."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-import numpy as np
-from numpy.typing import NDArray
-
-from app.jobs.rules import StepKind
-from app.jobs.scales import Scale
-from app.numerics.crossings import TimeAbove
-from app.numerics.metrics import ChannelMetrics, SiteMetrics, analyse_channel, analyse_site
-from app.numerics.site import LiftRule
-from app.numerics.values import CannotSay, Measured, NotReached, Outcome
-from app.recipes.body.heating import LiftRule as BodyLiftRule
-from app.recipes.body.recipe import RecipeBody
-from app.recipes.body.setup import Thermocouple
-from app.recipes.body.window import Window
-from app.recipes.verdict import ChannelReading, Verdict, VerdictLine, judge, list_lift_channels
-from app.traces.files import FindingKind
-from app.traces.queries import RecordedTrace
-
-# Raised whenever a definition changes, so that kept figures tell by which one they were made.
-DEFINITIONS: Final = 1
-
-# A column with these was not connected for a while: between its readings nothing is known.
-FAULTY: Final = frozenset(
-    str(kind)
-    for kind in (
-        FindingKind.OPEN,
-        FindingKind.OVER,
-        FindingKind.UNDER,
-        FindingKind.ERROR,
-        FindingKind.SENTINEL,
-        FindingKind.IMPOSSIBLE,
-    )
+from app.jobs.run_figures import (
+    DEFINITIONS,
+    RunFigures,
+    analyse_run,
+    analyse_trace,
+    find_silence_s,
+    list_faults,
 )
+from app.jobs.scales import Scale
+from app.numerics.ceilings import AgainstCeiling
+from app.numerics.crossings import TimeAbove
+from app.numerics.faults import ChannelFault
+from app.numerics.lift import LiftJudgement
+from app.numerics.metrics import ChannelMetrics
+from app.numerics.recording import SiteAnalysis, spell_fault
+from app.numerics.uncertainty import (
+    ChannelUncertainty,
+    Expanded,
+    TimeAboveUncertainty,
+    Uncertainty,
+)
+from app.numerics.values import CannotSay, Measured, NotReached, Outcome
+from app.numerics.zones import ZoneMetrics
+from app.plant.measuring import MeasuringChain, parse_chain, spell_chain
+from app.recipes.verdict import Verdict, VerdictLine
 
-# A channel silent for longer than both of these was not there for a while, whatever its file wrote
-# in place of its readings; loggers that read some channels less often are not meant. Our own rule.
-LONGEST_SILENCE_S: Final = 5.0
-LONGEST_SILENCE_OF_USUAL: Final = 10
+__all__ = [
+    "CHANNEL_FIGURES",
+    "DEFINITIONS",
+    "RunFigures",
+    "analyse_run",
+    "analyse_trace",
+    "describe_channel",
+    "describe_figures",
+    "describe_outcome",
+    "find_kept_chain",
+    "find_kept_lift_s",
+    "find_silence_s",
+    "list_faults",
+    "spell_outcome",
+]
 
 CHANNEL_FIGURES: Final[Mapping[str, str]] = {
     "peak": "Peak",
@@ -54,159 +57,57 @@ CHANNEL_FIGURES: Final[Mapping[str, str]] = {
     "time_25_c_to_peak": "25 °C to peak",
     "near_classification": "Time within 5 °C of classification",
 }
-
-
-@dataclass(frozen=True)
-class RunFigures:
-    """The metrics of the usable channels, of the site, the faults and the verdict."""
-
-    channels: tuple[ChannelReading, ...]
-    site: SiteMetrics
-    faults: Mapping[str, str]
-    verdict: Verdict
-
-
-def analyse_run(
-    body: RecipeBody,
-    recorded: RecordedTrace,
-    *,
-    findings: Iterable[Mapping[str, Any]],
-    step: StepKind,
-) -> RunFigures:
-    """Compute a trace's metrics by the recipe's own definitions and hold them against its window.
-
-    A channel that was open, silent or out of range for a while is left out and named. A removal
-    is held against the window's upper limits alone: its lower ones are about a joint that is to
-    last.
-    """
-    window = body.window if step is not StepKind.REMOVE else drop_lower_limits(body.window)
-    return analyse_trace(
-        recorded,
-        window=window,
-        plan=body.thermocouples,
-        lift_rule=body.lift_rule,
-        findings=findings,
-    )
-
-
-def analyse_trace(
-    recorded: RecordedTrace,
-    *,
-    window: Window,
-    plan: Sequence[Thermocouple],
-    lift_rule: BodyLiftRule | None,
-    findings: Iterable[Mapping[str, Any]],
-) -> RunFigures:
-    """Compute a trace's metrics by the window's own definitions and hold them against its limits.
-
-    A channel that was open, silent or out of range for a while is left out and named. `plan` says
-    which channels no verdict can do without; without a lift rule no moment of lifting is found.
-    """
-    faults = list_faults(recorded, findings)
-    usable = [channel for channel in recorded.channels if channel.name not in faults]
-    temperatures = {channel.name: channel.temperature_c() for channel in usable}
-    readings = tuple(
-        ChannelReading(
-            channel.name,
-            channel.role,
-            analyse_channel(
-                recorded.time_s,
-                temperatures[channel.name],
-                liquidus_c=window.liquidus_c,
-                soak_min_c=window.soak_min_c,
-                soak_max_c=window.soak_max_c,
-                ramp_window_s=window.ramp_window_s,
-                classification_c=window.classification_c,
-            ),
-        )
-        for channel in usable
-    )
-    roles = {channel.name: channel.role for channel in usable}
-    site = analyse_site(
-        recorded.time_s,
-        temperatures,
-        joints=tuple(name for name, role in roles.items() if role.is_joint),
-        liquidus_c=window.liquidus_c,
-        lift_rule=None
-        if lift_rule is None
-        else LiftRule(list_lift_channels(lift_rule, roles), lift_rule.above_c, lift_rule.for_s),
-    )
-    verdict = judge(window, plan=plan, channels=readings, site=site, faults=faults)
-    return RunFigures(readings, site, faults, verdict)
-
-
-def drop_lower_limits(window: Window) -> Window:
-    """Return the window with its upper limits alone; a limit that had only a lower one is gone."""
-    kept = tuple(
-        limit.model_copy(update={"lower": None})
-        for limit in window.limits
-        if limit.upper is not None
-    )
-    return window.model_copy(update={"limits": kept})
-
-
-def list_faults(recorded: RecordedTrace, findings: Iterable[Mapping[str, Any]]) -> dict[str, str]:
-    """Return channel → why it is left out: what its file says is wrong, or its silence."""
-    names = {channel.column.index: channel.name for channel in recorded.channels}
-    silences = {
-        channel.name: find_silence_s(recorded.time_s, channel.column.missing)
-        for channel in recorded.channels
-    }
-    return {
-        name: f"left out: no reading for {silence_s:.1f} s"
-        for name, silence_s in silences.items()
-        if silence_s is not None
-    } | {
-        names[finding["column"]]: f"left out: {finding['sentence']}"
-        for finding in findings
-        if finding["kind"] in FAULTY and finding["column"] in names
-    }
-
-
-def find_silence_s(time_s: NDArray[np.float64], missing: NDArray[np.bool_]) -> float | None:
-    """Return a channel's longest time without a reading, in s, where that is a fault, else None.
-
-    It is one when it is longer than 5 s and than ten times the channel's usual gap between two
-    readings; before the first reading and after the last one count too.
-    """
-    there = time_s[~missing]
-    if there.size == 0:
-        return float(time_s[-1] - time_s[0])
-    longest_s = float(np.diff(there, prepend=time_s[0], append=time_s[-1]).max())
-    usual_s = float(np.median(np.diff(there))) if there.size > 1 else 0.0
-    is_fault = longest_s > max(LONGEST_SILENCE_S, LONGEST_SILENCE_OF_USUAL * usual_s)
-    return longest_s if is_fault else None
+MOST_STRETCHES: Final = 50
+# Parts of an uncertainty below this share of its square are not worth a word.
+_LEAST_SHARE_PCT: Final = 1.0
 
 
 def describe_figures(figures: RunFigures) -> dict[str, Any]:
     """Return the figures as the JSON that is kept with the run."""
+    analysis = figures.analysis
     return {
         "definitions": DEFINITIONS,
+        "chain": {
+            "is_assumed": figures.is_assumed,
+            "words": spell_chain(figures.chain),
+            "described": figures.chain.model_dump(mode="json"),
+        },
         "channels": [
             {
                 "name": reading.name,
                 "role": str(reading.role),
-                **describe_channel(reading.metrics),
+                **_describe_used(figures, reading.name),
+                **describe_channel(reading.metrics, reading.uncertainty),
+                "ceilings": _describe_ceilings(
+                    figures.ceilings_c.get(reading.name, ()),
+                    analysis.channels[reading.name].ceilings,
+                ),
+                "zones": _describe_zones(figures, analysis.channels[reading.name].zones),
             }
             for reading in figures.channels
         ],
-        "site": {
-            "spread": describe_outcome(figures.site.spread),
-            "all_above_liquidus": describe_outcome(figures.site.all_above_liquidus),
-            "lift": None if figures.site.lift is None else describe_outcome(figures.site.lift),
-        },
+        "site": describe_site(analysis.site),
         "faults": dict(figures.faults),
-        "verdict": {
-            "state": str(figures.verdict.state),
-            "window_use_pct": figures.verdict.window_use_pct,
-            "deciding": _describe_line(figures.verdict.deciding),
-            "lines": [_describe_line(line) for line in figures.verdict.lines],
-            "left_out": list(figures.verdict.left_out),
-        },
+        "findings": [describe_fault(fault) for fault in analysis.faults],
+        "verdict": describe_verdict(figures.verdict),
     }
 
 
-def describe_channel(metrics: ChannelMetrics) -> dict[str, Any]:
+def find_kept_chain(figures: Mapping[str, Any] | None) -> MeasuringChain | None:
+    """Return the chain that kept figures were made with, None where it was only assumed."""
+    kept = (figures or {}).get("chain")
+    return None if kept is None or kept["is_assumed"] else parse_chain(kept["described"])
+
+
+def find_kept_lift_s(figures: Mapping[str, Any] | None) -> float | None:
+    """Return the moment of the lift that kept figures were made with, or None."""
+    lifted = (figures or {}).get("site", {}).get("lifted")
+    return None if lifted is None else float(lifted["lifted_at_s"])
+
+
+def describe_channel(
+    metrics: ChannelMetrics, uncertainty: ChannelUncertainty | None = None
+) -> dict[str, Any]:
     """Return one channel's metrics as JSON: name → outcome, and how many readings there were."""
     figures: dict[str, Any] = {
         "reading_count": metrics.reading_count,
@@ -215,46 +116,105 @@ def describe_channel(metrics: ChannelMetrics) -> dict[str, Any]:
     }
     for name in CHANNEL_FIGURES:
         outcome = getattr(metrics, name)
+        weighed = None if uncertainty is None else getattr(uncertainty, name)
         if isinstance(outcome, TimeAbove):
-            figures[name] = {
-                **describe_outcome(outcome.total),
-                "longest": describe_outcome(outcome.longest),
-                "threshold_c": outcome.threshold_c,
-            }
+            figures[name] = describe_time_above(outcome, weighed)
         else:
-            figures[name] = None if outcome is None else describe_outcome(outcome)
+            figures[name] = None if outcome is None else describe_outcome(outcome, weighed)
     return figures
 
 
-def describe_outcome(outcome: Outcome) -> dict[str, Any]:
-    """Return an outcome as JSON: a value, or why there is none."""
+def describe_time_above(
+    above: TimeAbove, uncertainty: TimeAboveUncertainty | CannotSay | None = None
+) -> dict[str, Any]:
+    """Return a time above a temperature as JSON: total, longest, and its first 50 stretches."""
+    weighed = uncertainty if isinstance(uncertainty, TimeAboveUncertainty) else None
+    return {
+        **describe_outcome(above.total, weighed.total if weighed else None),
+        "longest": describe_outcome(above.longest, weighed.longest if weighed else None),
+        "threshold_c": above.threshold_c,
+        "stretches": [
+            [
+                None if one.starts_open else one.start_s,
+                None if one.ends_open else one.end_s,
+            ]
+            for one in above.stretches[:MOST_STRETCHES]
+        ],
+    }
+
+
+def describe_site(site: SiteAnalysis) -> dict[str, Any]:
+    """Return what the joints show together as JSON."""
+    metrics = site.metrics
+    return {
+        "spread": describe_outcome(metrics.spread, site.spread_uncertainty),
+        "spread_at_coldest_peak": describe_outcome(
+            site.spread_at_coldest_peak, site.spread_at_coldest_peak_uncertainty
+        ),
+        "all_above_liquidus": describe_outcome(metrics.all_above_liquidus),
+        "lift": None if metrics.lift is None else describe_outcome(metrics.lift),
+        "lifted": None if site.lift is None else _describe_lift(site.lift),
+    }
+
+
+def describe_outcome(outcome: Outcome, uncertainty: Uncertainty | None = None) -> dict[str, Any]:
+    """Return an outcome as JSON: a value, with U (k = 2) where known, or why there is none."""
     match outcome:
         case Measured():
-            return {
+            described: dict[str, Any] = {
                 "value": outcome.value,
                 "unit": str(outcome.unit),
                 "at_s": outcome.at_s,
                 "is_censored": outcome.is_censored,
             }
+            if isinstance(uncertainty, Expanded):
+                described["expanded"] = _shorten(uncertainty.expanded)
+            return described
         case NotReached():
             return {"not_reached": outcome.reason}
         case CannotSay():
             return {"cannot_say": outcome.reason}
 
 
-def spell_outcome(said: Mapping[str, Any] | None, *, scale: Scale = Scale.CELSIUS) -> str:
-    """Spell a kept outcome for people: `238.4 °C`, `not reached`, `cannot say`; `–` for none."""
-    if said is None:
-        return "–"
-    if "value" not in said:
-        return "not reached" if "not_reached" in said else "cannot say"
-    more = "at least " if said["is_censored"] and said["unit"] != "K/s" else ""
-    return f"{more}{scale.spell(said['value'], said['unit'])}"
+def describe_fault(fault: ChannelFault) -> dict[str, Any]:
+    """Return a fault as JSON: what and where it is, what shows it, what follows."""
+    evidence = fault.evidence
+    return {
+        "channel": fault.channel,
+        "kind": str(fault.kind),
+        "partner": fault.partner,
+        "sentence": spell_fault(fault),
+        "first_sample": evidence.first_sample,
+        "last_sample": evidence.last_sample,
+        "at_s": evidence.at_s,
+        "until_s": evidence.until_s,
+        "figures": [
+            {
+                "name": one.name,
+                "value": _shorten(one.value),
+                "unit": None if one.unit is None else str(one.unit),
+            }
+            for one in evidence.figures
+        ],
+        "is_left_out": fault.consequence.is_left_out,
+        "unsayable": list(fault.consequence.unsayable),
+    }
 
 
-def _describe_line(line: VerdictLine | None) -> dict[str, Any] | None:
-    if line is None:
-        return None
+def describe_verdict(verdict: Verdict) -> dict[str, Any]:
+    """Return the verdict with the rule it was decided by as JSON."""
+    return {
+        "state": str(verdict.state),
+        "rule": str(verdict.rule),
+        "window_use_pct": verdict.window_use_pct,
+        "deciding": None if verdict.deciding is None else describe_line(verdict.deciding),
+        "lines": [describe_line(line) for line in verdict.lines],
+        "left_out": list(verdict.left_out),
+    }
+
+
+def describe_line(line: VerdictLine) -> dict[str, Any]:
+    """Return one limit held against one channel as JSON."""
     return {
         "metric": str(line.metric),
         "channel": line.channel,
@@ -266,4 +226,99 @@ def _describe_line(line: VerdictLine | None) -> dict[str, Any] | None:
         "window_use_pct": line.window_use_pct,
         "reason": line.reason,
         "at_s": line.at_s,
+        "is_censored": line.is_censored,
+        "uncertainty": None if line.uncertainty is None else _describe_budget(line.uncertainty),
     }
+
+
+def spell_outcome(
+    said: Mapping[str, Any] | None, *, scale: Scale = Scale.CELSIUS, with_expanded: bool = False
+) -> str:
+    """Spell a kept outcome for people: `238.4 °C`, `not reached`, `cannot say`; `–` for none.
+
+    A value has no more digits than its uncertainty deserves; that is added where asked for.
+    """
+    if said is None:
+        return "–"
+    if "value" not in said:
+        return "not reached" if "not_reached" in said else "cannot say"
+    more = "at least " if said["is_censored"] and said["unit"] != "K/s" else ""
+    expanded = said.get("expanded")
+    return f"{more}{scale.spell_with(said['value'], said['unit'], expanded, shown=with_expanded)}"
+
+
+def _describe_used(figures: RunFigures, name: str) -> dict[str, Any]:
+    used = figures.used[name]
+    return {
+        "correction_k": used.correction.correction_k if used.correction else None,
+        "resolution_k": _shorten(used.resolution_k),
+        "noise_k": _shorten(figures.analysis.channels[name].noise_k),
+    }
+
+
+def _describe_ceilings(
+    ceilings_c: Iterable[float], found: Iterable[AgainstCeiling | CannotSay]
+) -> list[dict[str, Any]]:
+    return [
+        {"ceiling_c": ceiling_c, "cannot_say": one.reason}
+        if isinstance(one, CannotSay)
+        else {
+            "ceiling_c": ceiling_c,
+            "peak": describe_outcome(one.peak),
+            "headroom": describe_outcome(one.headroom),
+            "above": describe_outcome(one.above.total),
+            "area_above": describe_outcome(one.area_above),
+        }
+        for ceiling_c, one in zip(ceilings_c, found, strict=True)
+    ]
+
+
+def _describe_zones(figures: RunFigures, zones: Iterable[ZoneMetrics]) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": one.name,
+            "starts_at_s": one.starts_at_s,
+            "ends_at_s": one.ends_at_s,
+            "set_c": plan.set_c,
+            "reached": _describe_shortly(one.reached),
+            "above_setting": None
+            if one.above_setting is None
+            else _describe_shortly(one.above_setting),
+            "end_rate": _describe_shortly(one.end_rate),
+            "settled_for": _describe_shortly(one.settled_for),
+        }
+        for plan, one in zip(figures.zones, zones, strict=True)
+    ]
+
+
+def _describe_shortly(outcome: Outcome) -> dict[str, Any]:
+    """Leave the moment out: the zone has it."""
+    return {name: said for name, said in describe_outcome(outcome).items() if name != "at_s"}
+
+
+def _describe_lift(lift: LiftJudgement) -> dict[str, Any]:
+    cold = lift.cold_channels
+    return {
+        "lifted_at_s": lift.lifted_at_s,
+        "rule_met": describe_outcome(lift.rule_met),
+        "margin": describe_outcome(lift.margin),
+        "was_early": lift.was_early,
+        "cold_channels": None if isinstance(cold, CannotSay) else list(cold),
+    }
+
+
+def _describe_budget(uncertainty: Expanded) -> dict[str, Any]:
+    whole = uncertainty.standard**2
+    shares = [(one.source, 100.0 * one.standard**2 / whole) for one in uncertainty.contributions]
+    return {
+        "expanded": _shorten(uncertainty.expanded),
+        "is_censored": uncertainty.is_censored,
+        "parts": {
+            str(source): round(share, 1) for source, share in shares if share >= _LEAST_SHARE_PCT
+        },
+    }
+
+
+def _shorten(value: float) -> float:
+    """Keep four digits: an uncertainty deserves no more."""
+    return float(f"{value:.4g}")

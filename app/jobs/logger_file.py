@@ -18,6 +18,7 @@ from app.jobs.figures import RunFigures, analyse_run
 from app.jobs.rules import StepKind
 from app.jobs.schemas import TraceChosen
 from app.numerics.errors import NumericsError
+from app.plant.measuring import MeasuringChain
 from app.recipes.queries import get_body
 from app.recipes.tables import RecipeRevision
 from app.traces.files import LoggerReading, ReadingLimits, read_logger_file
@@ -90,17 +91,33 @@ class LoggerFile:
             if refusal.code not in PUT_RIGHT_BY_CHOICES:
                 raise
 
-    def work_out(self, said: TraceChosen, *, revision: RecipeRevision, step: StepKind) -> WorkedOut:
-        """Compose the trace and compute its figures by a recipe's revision.
+    def work_out(
+        self,
+        said: TraceChosen,
+        *,
+        revision: RecipeRevision,
+        step: StepKind,
+        chain: MeasuringChain | None,
+    ) -> WorkedOut:
+        """Compose the trace and compute its figures by a recipe's revision and a bench's chain.
 
         Refuses as the reader and compose_trace do; TraceUnusable when nothing can be computed.
         """
-        chosen = compute_digest(said.model_dump(mode="json", include={"choices", "channel_map"}))
+        chosen = compute_digest(
+            said.model_dump(mode="json", include={"choices", "channel_map", "lifted_at_s"})
+        )
         return self._recall(
-            ("figures", chosen, revision.body, step), lambda: self._work_out(said, revision, step)
+            ("figures", chosen, revision.body, step, chain),
+            lambda: self._work_out(said, revision, step, chain),
         )
 
-    def _work_out(self, said: TraceChosen, revision: RecipeRevision, step: StepKind) -> WorkedOut:
+    def _work_out(
+        self,
+        said: TraceChosen,
+        revision: RecipeRevision,
+        step: StepKind,
+        chain: MeasuringChain | None,
+    ) -> WorkedOut:
         reading = self.read(said.choices)
         try:
             trace = compose_trace(
@@ -114,6 +131,8 @@ class LoggerFile:
                 unpack_trace(trace, trace.samples),
                 findings=trace.reading["findings"],
                 step=step,
+                chain=chain,
+                lifted_at_s=said.lifted_at_s,
             )
         except NumericsError as error:
             raise rules.TraceUnusable(f"Nothing can be computed from this file: {error}") from None

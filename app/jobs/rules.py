@@ -231,6 +231,12 @@ class TraceUnusable(Unacceptable):
     code = "jobs.trace_unusable"
 
 
+class LiftMisplaced(Unacceptable):
+    """A part is lifted at a removal alone, while its trace is recorded."""
+
+    code = "jobs.lift_misplaced"
+
+
 class InspectionMisplaced(Unacceptable):
     """Only the last line says what an inspection found."""
 
@@ -262,6 +268,23 @@ def check_reason(reason: str, what: str, *, field: str = "reason") -> None:
     """Refuse with ReasonMissing unless something was said."""
     if not reason:
         raise ReasonMissing(f"Say why {what}.", field=field)
+
+
+def check_lift(lifted_at_s: float | None, kind: StepKind, *, duration_s: float) -> None:
+    """Refuse with LiftMisplaced a lift (s since the first sample) where no part is lifted."""
+    if lifted_at_s is None:
+        return
+    if kind is not StepKind.REMOVE:
+        raise LiftMisplaced(
+            f"Nothing is lifted at “{kind}”; only a removal takes a moment of the lift.",
+            field="lifted_at_s",
+        )
+    if lifted_at_s > duration_s:
+        raise LiftMisplaced(
+            f"The trace ends at {duration_s:.1f} s; the part cannot be lifted at {lifted_at_s:g} "
+            "s of it.",
+            field="lifted_at_s",
+        )
 
 
 def check_turn(kind: StepKind, earlier: Iterable[tuple[StepKind, bool]]) -> None:

@@ -25,6 +25,7 @@ from app.jobs.schemas import TraceChosen
 from app.jobs.service import check_free, lock_job, tell
 from app.jobs.tables import Job, JobStep, Run
 from app.jobs.work import begin_work, check_turn
+from app.plant.queries import find_chain, get_bench
 from app.plant.rules import check_in_use
 from app.plant.tables import Bench
 from app.recipes.queries import get_body
@@ -143,7 +144,13 @@ def complete_run(
     card, site, step = _find_place(session, run)
     if file is None or file.sha256 != run.file_sha256:
         file = load_file(session, run, settings=settings)
-    made = file.work_out(said, revision=run.job_site.revision, step=step.kind)
+    made = file.work_out(
+        said,
+        revision=run.job_site.revision,
+        step=step.kind,
+        chain=find_chain(get_bench(session, run.bench_id)),
+    )
+    rules.check_lift(said.lifted_at_s, step.kind, duration_s=made.trace.duration_s)
     figures = made.figures
     trace = keep_composed(
         session,

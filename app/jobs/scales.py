@@ -1,9 +1,12 @@
 """The scale that temperatures are shown in; what is kept stays in °C."""
 
+import math
 from enum import StrEnum
 from typing import Final
 
 _DECIMALS: Final = {"K/s": 2, "K·s": 0}
+# Two digits of an uncertainty are all that is meant (JCGM 100, 7.2.6).
+_DIGITS_OF_UNCERTAINTY: Final = 2
 
 
 class Scale(StrEnum):
@@ -44,3 +47,43 @@ class Scale(StrEnum):
         shown = round(shown, decimals) + 0.0
         spelt = f"{shown:{'+' if signed else ''}.{decimals}f} {words}"
         return spelt.replace("-", "−") if signed else spelt
+
+    def spell_with(
+        self, value: float, unit: str, expanded: float | None, *, shown: bool = True
+    ) -> str:
+        """Spell a figure with no more digits than its uncertainty has, which is added where shown.
+
+        `expanded` is U (k = 2) in the unit, for °C in K. `75 ± 15 s`, `238.0 ± 3.1 °C`.
+        """
+        if expanded is None:
+            return self.spell(value, unit)
+        number, words = self.convert_figure(value, unit)
+        around = self.convert_difference(expanded, unit)
+        decimals = min(_DECIMALS.get(unit, 1), _count_decimals(around))
+        spelt = _round_to(number, decimals)
+        return f"{spelt} ± {_round_to(around, decimals)} {words}" if shown else f"{spelt} {words}"
+
+    def convert_difference(self, difference: float, unit: str) -> float:
+        """Return a difference of figures of a unit on this scale; one of °C is in K."""
+        is_scaled = self is not Scale.CELSIUS and (unit == "°C" or unit[:1] == "K")
+        return difference * 1.8 if is_scaled else difference
+
+    def spell_difference(self, difference: float, unit: str, expanded: float | None) -> str:
+        """Spell how far apart two figures of a unit are, with as many digits as `spell_with`."""
+        words = "K" if unit == "°C" else unit
+        if self is not Scale.CELSIUS:
+            words = self.convert_figure(0.0, words)[1]
+        around = self.convert_difference(expanded or 0.0, unit)
+        decimals = min(_DECIMALS.get(unit, 1), _count_decimals(around))
+        return f"{_round_to(self.convert_difference(difference, unit), decimals)} {words}"
+
+
+def _count_decimals(expanded: float) -> int:
+    """Return how many decimals two digits of an uncertainty take; below 0 are tens."""
+    if not expanded > 0.0:
+        return _DIGITS_OF_UNCERTAINTY
+    return _DIGITS_OF_UNCERTAINTY - 1 - math.floor(math.log10(expanded))
+
+
+def _round_to(number: float, decimals: int) -> str:
+    return f"{round(number, decimals) + 0.0:.{max(decimals, 0)}f}"

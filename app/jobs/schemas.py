@@ -11,6 +11,7 @@ from app.traces.rules import ChannelMap, ReadingChoices
 MAX_VALUES = 60
 MAX_LOTS = 20
 MAX_SITES = 20
+LATEST_LIFT_S = 1e6
 
 
 class Said(BaseModel):
@@ -180,5 +181,17 @@ class TraceChosen(Said):
 
     choices: ReadingChoices = ReadingChoices()
     channel_map: ChannelMap
+    lifted_at_s: (
+        Annotated[
+            float,
+            Field(
+                ge=0,
+                le=LATEST_LIFT_S,
+                allow_inf_nan=False,
+                description="When the part was lifted, in s since the first sample; removals only.",
+            ),
+        ]
+        | None
+    ) = None
     remember: bool = True
     remark: Note = ""

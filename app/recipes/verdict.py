@@ -2,70 +2,71 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Final
 
 from app.numerics.crossings import TimeAbove
-from app.numerics.metrics import ChannelMetrics, SiteMetrics
-from app.numerics.values import CannotSay, Measured, NotReached, Outcome
+from app.numerics.guard_band import DecisionRule
+from app.numerics.metrics import ChannelMetrics
+from app.numerics.recording import SiteAnalysis
+from app.numerics.uncertainty import (
+    ChannelUncertainty,
+    Expanded,
+    TimeAboveUncertainty,
+    Uncertainty,
+)
+from app.numerics.values import CannotSay, Measured, Outcome
 from app.recipes.body.heating import LiftRule
 from app.recipes.body.setup import Thermocouple
 from app.recipes.body.window import METRICS, Limit, Metric, Window
+from app.recipes.verdict_line import (
+    LARGEST_USE_PCT,
+    Reached,
+    VerdictLine,
+    VerdictState,
+    compute_window_use_pct,
+    judge_outcome,
+    refuse_to_say,
+)
 from app.traces.rules import ChannelRole
 
-# A use beyond this is far outside in any case, and a figure that JSON and paper can carry.
-LARGEST_USE_PCT: Final = 9999.0
-
-
-class VerdictState(StrEnum):
-    """What the window says of a trace, or of one line."""
-
-    INSIDE = "inside"
-    OUTSIDE = "outside"
-    CANNOT_SAY = "cannot say"
+__all__ = [
+    "LARGEST_USE_PCT",
+    "ChannelReading",
+    "DecisionRule",
+    "Verdict",
+    "VerdictLine",
+    "VerdictState",
+    "compute_window_use_pct",
+    "judge",
+    "judge_outcome",
+    "list_lift_channels",
+]
 
 
 @dataclass(frozen=True)
 class ChannelReading:
-    """One usable channel of a trace: its name, where it sits, and what it shows."""
+    """One usable channel of a trace: its name, where it sits, what it shows and how surely."""
 
     name: str
     role: ChannelRole
     metrics: ChannelMetrics
-
-
-@dataclass(frozen=True)
-class VerdictLine:
-    """One limit held against one channel; `channel` is empty for a figure of the whole site.
-
-    `value` and `window_use_pct` are None where there is no value; `reason` says what is wrong, and
-    is empty inside the window. `at_s` is the value's moment on the trace's own time axis.
-    """
-
-    metric: Metric
-    channel: str
-    value: float | None
-    unit: str
-    lower: float | None
-    upper: float | None
-    state: VerdictState
-    window_use_pct: float | None
-    reason: str = ""
-    at_s: float | None = None
+    uncertainty: ChannelUncertainty | None = None
 
 
 @dataclass(frozen=True)
 class Verdict:
     """The whole verdict; `deciding` is the line it rests on, None where nothing was judged.
 
-    Outside beats cannot say, and that beats inside. Outside or inside, the deciding line is the
-    one that uses most of its limit. `left_out` names optional channels that were not there.
+    Outside beats cannot say, that beats too close to call, and that beats inside. Unless nothing
+    can be said, the deciding line is the one that uses most of its limit. `left_out` names
+    optional channels that were not there; `rule` is what every line was decided by.
     """
 
     state: VerdictState
     lines: tuple[VerdictLine, ...]
     deciding: VerdictLine | None
     left_out: tuple[str, ...] = ()
+    rule: DecisionRule = DecisionRule.GUARDED
 
     @property
     def window_use_pct(self) -> float | None:
@@ -74,35 +75,14 @@ class Verdict:
         return max(uses, default=None)
 
 
-def compute_window_use_pct(limit: Limit, value: float) -> float:
-    """Return how much of a limit a value uses, in %: 100 at the limit, more outside, never below 0.
-
-    Two limits: distance from their middle over half their distance. An upper limit alone:
-    (value − zero) / (upper − zero). A lower limit alone: (lower − zero) / (value − zero). Zero is
-    25 °C for temperatures and 0 for all else. At most 9999. Definition of this program, no source.
-    """
-    zero = METRICS[limit.metric].zero
-    if limit.lower is not None and limit.upper is not None:
-        middle, half = (limit.lower + limit.upper) / 2, (limit.upper - limit.lower) / 2
-        share = abs(value - middle) / half
-    elif limit.upper is not None:
-        share = (value - zero) / (limit.upper - zero)
-    elif limit.lower is None or limit.lower <= zero:
-        share = 0.0 if limit.lower is None or value >= limit.lower else LARGEST_USE_PCT
-    elif value <= zero:
-        share = LARGEST_USE_PCT
-    else:
-        share = (limit.lower - zero) / (value - zero)
-    return min(max(share * 100, 0.0), LARGEST_USE_PCT)
-
-
 def judge(
     window: Window,
     *,
     plan: Sequence[Thermocouple],
     channels: Sequence[ChannelReading],
-    site: SiteMetrics,
+    site: SiteAnalysis,
     faults: Mapping[str, str] | None = None,
+    rule: DecisionRule = DecisionRule.GUARDED,
 ) -> Verdict:
     """Hold a trace's metrics, computed with the window's own definitions, against its limits.
 
@@ -116,9 +96,9 @@ def judge(
                 f"{channel.name}: slopes over {channel.metrics.ramp_window_s:g} s cannot be held "
                 f"against limits for {window.ramp_window_s:g} s"
             )
-    desk = _Desk(tuple(plan), tuple(channels), site, faults or {})
+    desk = _Desk(window, tuple(plan), tuple(channels), site, rule, faults or {})
     lines = tuple(line for limit in window.limits for line in desk.judge_limit(limit))
-    return Verdict(_get_worst(lines), lines, _find_deciding(lines), desk.list_left_out(window))
+    return Verdict(_get_worst(lines), lines, _find_deciding(lines), desk.list_left_out(), rule)
 
 
 def list_lift_channels(
@@ -143,32 +123,56 @@ def list_lift_channels(
 class _Desk:
     """What lies on the table while one trace is judged."""
 
+    window: Window
     plan: tuple[Thermocouple, ...]
     channels: tuple[ChannelReading, ...]
-    site: SiteMetrics
+    site: SiteAnalysis
+    rule: DecisionRule
     faults: Mapping[str, str] = field(default_factory=dict)
 
     def judge_limit(self, limit: Limit) -> Iterable[VerdictLine]:
         """Yield a line for every channel of the limit, and one for each that is missing."""
         if METRICS[limit.metric].is_of_site:
-            joints = (role for role in ChannelRole if role.is_joint)
-            missing = [one for role in joints for one in self._list_missing(role)]
-            if missing:
-                yield _refuse_to_say(limit, "", "; ".join(map(self._spell_missing, missing)))
-            else:
-                yield judge_outcome(limit, "", self.site.spread)
+            yield self._judge_site(limit)
             return
         for role in limit.roles:
             for channel in self.channels:
                 if channel.role is role:
-                    outcome = _get_outcome(limit.metric, channel.metrics)
-                    yield judge_outcome(limit, channel.name, outcome)
+                    yield self._judge_channel(limit, channel)
             for one in self._list_missing(role):
-                yield _refuse_to_say(limit, one.channel, self._spell_missing(one))
+                yield refuse_to_say(limit, one.channel, self._spell_missing(one))
 
-    def list_left_out(self, window: Window) -> tuple[str, ...]:
+    def _judge_site(self, limit: Limit) -> VerdictLine:
+        joints = [role for role in ChannelRole if role.is_joint]
+        missing = [one for role in joints for one in self._list_missing(role)]
+        if missing:
+            return refuse_to_say(limit, "", "; ".join(map(self._spell_missing, missing)))
+        outcome, uncertainty = _SITE_OUTCOMES[limit.metric](self.site)
+        nears = (
+            _find_reached(channel, self.window.liquidus_c)
+            for channel in self.channels
+            if channel.role.is_joint
+        )
+        # As near as the joint that came nearest.
+        near = max((one for one in nears if one), key=lambda one: one.may_be, default=None)
+        return judge_outcome(limit, "", outcome, uncertainty, rule=self.rule, reached=near)
+
+    def _judge_channel(self, limit: Limit, channel: ChannelReading) -> VerdictLine:
+        outcome, uncertainty = _OUTCOMES[limit.metric](channel.metrics, channel.uncertainty)
+        is_soak = limit.metric is Metric.SOAK_TIME_S
+        threshold_c = self.window.soak_max_c if is_soak else self.window.liquidus_c
+        return judge_outcome(
+            limit,
+            channel.name,
+            outcome,
+            uncertainty,
+            rule=self.rule,
+            reached=_find_reached(channel, threshold_c),
+        )
+
+    def list_left_out(self) -> tuple[str, ...]:
         """Return the optional channels that a limit is about and the trace does not hold."""
-        limited = {role for limit in window.limits for role in limit.roles}
+        limited = {role for limit in self.window.limits for role in limit.roles}
         names = {channel.name.casefold() for channel in self.channels}
         return tuple(
             self._spell_missing(one)
@@ -195,69 +199,17 @@ class _Desk:
         return f"{one.channel} ({one.role.words}): {why}"
 
 
-def judge_outcome(limit: Limit, channel: str, outcome: Outcome) -> VerdictLine:
-    """Hold one outcome against one limit.
-
-    A censored value may truly be larger: it can show that a limit is broken, or that a lower one
-    is kept, and nothing else. What never happened breaks a lower limit.
-    """
-    if isinstance(outcome, CannotSay):
-        return _refuse_to_say(limit, channel, outcome.reason)
-    if isinstance(outcome, NotReached):
-        if limit.lower is None:
-            return _refuse_to_say(limit, channel, outcome.reason)
-        return _line(limit, channel, state=VerdictState.OUTSIDE, reason=outcome.reason)
-    state, reason = _place(limit, outcome)
-    return _line(limit, channel, state=state, reason=reason, measured=outcome)
-
-
-def _place(limit: Limit, measured: Measured) -> tuple[VerdictState, str]:
-    if limit.upper is not None and measured.value > limit.upper:
-        return VerdictState.OUTSIDE, f"above the upper limit of {limit.upper:g} {limit.unit}"
-    if measured.is_censored and _needs_the_end(limit, measured.value):
-        return VerdictState.CANNOT_SAY, "the trace does not show all of it: it may be more"
-    if limit.lower is not None and measured.value < limit.lower:
-        return VerdictState.OUTSIDE, f"below the lower limit of {limit.lower:g} {limit.unit}"
-    return VerdictState.INSIDE, ""
-
-
-def _needs_the_end(limit: Limit, value: float) -> bool:
-    return limit.upper is not None or (limit.lower is not None and value < limit.lower)
-
-
-def _line(
-    limit: Limit,
-    channel: str,
-    *,
-    state: VerdictState,
-    reason: str,
-    measured: Measured | None = None,
-) -> VerdictLine:
-    return VerdictLine(
-        metric=limit.metric,
-        channel=channel,
-        value=measured.value if measured else None,
-        unit=limit.unit,
-        lower=limit.lower,
-        upper=limit.upper,
-        state=state,
-        window_use_pct=compute_window_use_pct(limit, measured.value) if measured else None,
-        reason=reason,
-        at_s=measured.at_s if measured else None,
-    )
-
-
-def _refuse_to_say(limit: Limit, channel: str, reason: str) -> VerdictLine:
-    return _line(limit, channel, state=VerdictState.CANNOT_SAY, reason=reason)
+def _find_reached(channel: ChannelReading, threshold_c: float) -> Reached | None:
+    peak = channel.metrics.peak
+    uncertainty = channel.uncertainty.peak if channel.uncertainty else None
+    if not isinstance(peak, Measured) or not isinstance(uncertainty, Expanded):
+        return None
+    return Reached(threshold_c, peak.value, uncertainty.expanded)
 
 
 def _get_worst(lines: Sequence[VerdictLine]) -> VerdictState:
-    states = {line.state for line in lines}
-    if VerdictState.OUTSIDE in states:
-        return VerdictState.OUTSIDE
-    if VerdictState.CANNOT_SAY in states or not states:
-        return VerdictState.CANNOT_SAY
-    return VerdictState.INSIDE
+    states = (line.state for line in lines)
+    return max(states, key=lambda state: state.severity, default=VerdictState.CANNOT_SAY)
 
 
 def _find_deciding(lines: Sequence[VerdictLine]) -> VerdictLine | None:
@@ -273,25 +225,57 @@ def _get_weight(line: VerdictLine) -> float:
     return LARGEST_USE_PCT + 1 if line.window_use_pct is None else line.window_use_pct
 
 
-def _get_outcome(metric: Metric, metrics: ChannelMetrics) -> Outcome:
-    return _OUTCOMES[metric](metrics)
+_Judged = tuple[Outcome, Uncertainty | None]
+_NO_CLASSIFICATION: Final = CannotSay("No classification temperature was given.")
 
 
-def _get_total(time_above: TimeAbove | CannotSay | None) -> Outcome:
-    if time_above is None:
-        return CannotSay("No classification temperature was given.")
-    return time_above.total if isinstance(time_above, TimeAbove) else time_above
+def _of(name: str) -> Callable[[ChannelMetrics, ChannelUncertainty | None], _Judged]:
+    """Return what reads one figure, and its uncertainty by the same name."""
+
+    def read(metrics: ChannelMetrics, uncertainty: ChannelUncertainty | None) -> _Judged:
+        outcome: Outcome = getattr(metrics, name)
+        return outcome, None if uncertainty is None else getattr(uncertainty, name)
+
+    return read
 
 
-_OUTCOMES: Final[Mapping[Metric, Callable[[ChannelMetrics], Outcome]]] = {
-    Metric.PEAK_C: lambda metrics: metrics.peak,
-    Metric.TIME_ABOVE_LIQUIDUS_S: lambda metrics: _get_total(metrics.above_liquidus),
-    Metric.MAX_RAMP_UP_K_PER_S: lambda metrics: metrics.maximum_ramp,
-    Metric.MAX_RAMP_DOWN_K_PER_S: lambda metrics: metrics.maximum_fall,
-    Metric.AVERAGE_RAMP_K_PER_S: lambda metrics: metrics.average_ramp,
-    Metric.SOAK_TIME_S: lambda metrics: metrics.soak_time,
-    Metric.TIME_25_TO_PEAK_S: lambda metrics: metrics.time_25_c_to_peak,
-    Metric.TIME_WITHIN_5_OF_CLASSIFICATION_S: lambda metrics: _get_total(
-        metrics.near_classification
+def _of_above(
+    name: str, part: str = "total"
+) -> Callable[[ChannelMetrics, ChannelUncertainty | None], _Judged]:
+    """Return what reads the total or the longest of a time above a temperature."""
+
+    def read(metrics: ChannelMetrics, uncertainty: ChannelUncertainty | None) -> _Judged:
+        above: TimeAbove | CannotSay | None = getattr(metrics, name)
+        weighed = None if uncertainty is None else getattr(uncertainty, name)
+        if isinstance(weighed, TimeAboveUncertainty):
+            weighed = getattr(weighed, part)
+        if not isinstance(above, TimeAbove):
+            return above or _NO_CLASSIFICATION, weighed
+        return getattr(above, part), weighed
+
+    return read
+
+
+_OUTCOMES: Final[
+    Mapping[Metric, Callable[[ChannelMetrics, ChannelUncertainty | None], _Judged]]
+] = {
+    Metric.PEAK_C: _of("peak"),
+    Metric.TIME_ABOVE_LIQUIDUS_S: _of_above("above_liquidus"),
+    Metric.LONGEST_ABOVE_LIQUIDUS_S: _of_above("above_liquidus", "longest"),
+    Metric.AREA_ABOVE_LIQUIDUS_K_S: _of("area_above_liquidus"),
+    Metric.MAX_RAMP_UP_K_PER_S: _of("maximum_ramp"),
+    Metric.MAX_RAMP_DOWN_K_PER_S: _of("maximum_fall"),
+    Metric.AVERAGE_RAMP_K_PER_S: _of("average_ramp"),
+    Metric.AVERAGE_COOLING_K_PER_S: _of("average_cooling"),
+    Metric.SOAK_TIME_S: _of("soak_time"),
+    Metric.TIME_25_TO_PEAK_S: _of("time_25_c_to_peak"),
+    Metric.TIME_WITHIN_5_OF_CLASSIFICATION_S: _of_above("near_classification"),
+}
+
+_SITE_OUTCOMES: Final[Mapping[Metric, Callable[[SiteAnalysis], _Judged]]] = {
+    Metric.SPREAD_K: lambda site: (site.metrics.spread, site.spread_uncertainty),
+    Metric.SPREAD_AT_COLDEST_PEAK_K: lambda site: (
+        site.spread_at_coldest_peak,
+        site.spread_at_coldest_peak_uncertainty,
     ),
 }

@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.numerics.guard_band import DecisionRule
 from app.numerics.metrics import ChannelMetrics, analyse_channel, analyse_site
+from app.numerics.recording import SiteAnalysis
 from app.numerics.values import CannotSay, Measured, NotReached, Unit
 from app.recipes.body.heating import LiftRule
 from app.recipes.body.setup import Thermocouple
@@ -59,6 +61,7 @@ def limit(
     return Limit(metric=metric, roles=roles, lower=lower, upper=upper)
 
 
+SIMPLE = DecisionRule.SIMPLE
 PEAK = limit(Metric.PEAK_C, CENTRE, CORNER, lower=230, upper=245)
 SPREAD = limit(Metric.SPREAD_K, upper=7)
 
@@ -86,10 +89,18 @@ def hold(
     channels: tuple[ChannelReading, ...] = JOINTS,
     faults: Mapping[str, str] | None = None,
 ) -> Verdict:
-    site = analyse_site(
+    """Hold the trace by simple acceptance: the guard band has tests of its own."""
+    metrics = analyse_site(
         TIMES_S, {"T1": CENTRE_C, "T2": CORNER_C}, joints=("T1", "T2"), liquidus_c=220
     )
-    return judge(window(*limits), plan=PLAN, channels=channels, site=site, faults=faults)
+    return judge(
+        window(*limits),
+        plan=PLAN,
+        channels=channels,
+        site=SiteAnalysis(metrics, None, Measured(3.0, Unit.KELVIN), None, None),
+        faults=faults,
+        rule=SIMPLE,
+    )
 
 
 def kelvin(value: float, *, is_censored: bool = False) -> Measured:
@@ -122,10 +133,18 @@ def test_every_metric_reads_its_own_figure() -> None:
         Metric.TIME_25_TO_PEAK_S: 265,
         # A touch of 245 − 5 = 240 °C is no time above it.
         Metric.TIME_WITHIN_5_OF_CLASSIFICATION_S: 0,
+        Metric.LONGEST_ABOVE_LIQUIDUS_S: 30,
+        # A triangle 20 K high on 30 s.
+        Metric.AREA_ABOVE_LIQUIDUS_K_S: 300,
+        Metric.AVERAGE_COOLING_K_PER_S: 2,
     }
-    assert set(readings) | {Metric.SPREAD_K} == set(Metric)
+    of_site = {Metric.SPREAD_K: 3, Metric.SPREAD_AT_COLDEST_PEAK_K: 3}
+    assert set(readings) | set(of_site) == set(Metric)
     for metric, value in readings.items():
         (line,) = hold(limit(metric, CENTRE, upper=50)).lines
+        assert line.value == pytest.approx(value)
+    for metric, value in of_site.items():
+        (line,) = hold(limit(metric, upper=50)).lines
         assert line.value == pytest.approx(value)
 
 
@@ -242,7 +261,7 @@ def test_a_value_cut_off_by_the_trace_proves_only_what_more_of_it_could_not_undo
     lower: float | None, upper: float | None, value: float, state: VerdictState
 ) -> None:
     held = Limit(metric=Metric.SPREAD_K, lower=lower, upper=upper)
-    assert judge_outcome(held, "", kelvin(value, is_censored=True)).state is state
+    assert judge_outcome(held, "", kelvin(value, is_censored=True), rule=SIMPLE).state is state
 
 
 def test_slopes_over_another_time_are_not_held_against_the_window() -> None:
@@ -296,7 +315,7 @@ def test_inside_is_where_the_use_is_at_most_a_hundred(
         lower=None if sides == "upper" else low,
         upper=None if sides == "lower" else high,
     )
-    line = judge_outcome(held, "", kelvin(value))
+    line = judge_outcome(held, "", kelvin(value), rule=SIMPLE)
     assert line.window_use_pct is not None
     if line.state is VerdictState.INSIDE:
         assert line.window_use_pct <= 100 + 1e-9

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from app.jobs.figure_words import DEFINITIONS_IN_WORDS
 from app.jobs.figures import CHANNEL_FIGURES, spell_outcome
@@ -12,8 +12,6 @@ from app.jobs.tables import Run
 from app.recipes.body.window import METRICS, Metric
 from app.recipes.verdict import VerdictState
 from app.traces.rules import ChannelRole
-
-_ORDER: Final = {VerdictState.OUTSIDE: 0, VerdictState.CANNOT_SAY: 1, VerdictState.INSIDE: 2}
 
 
 @dataclass(frozen=True)
@@ -99,7 +97,7 @@ def list_lines(figures: Mapping[str, Any], scale: Scale) -> tuple[VerdictWords, 
     """Return every limit in words, the deciding one first: outside, cannot say, most used."""
     lines = sorted(
         figures.get("verdict", {}).get("lines", []),
-        key=lambda line: (_ORDER[VerdictState(line["state"])], -(line["window_use_pct"] or 0.0)),
+        key=lambda line: (-VerdictState(line["state"]).severity, -(line["window_use_pct"] or 0.0)),
     )
     return tuple(word_line(line, scale) for line in lines)
 

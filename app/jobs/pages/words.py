@@ -48,6 +48,7 @@ _OUTCOMES: Final = {
 _VERDICTS: Final = {
     VerdictState.INSIDE: StateWords("go", "inside the window"),
     VerdictState.OUTSIDE: StateWords("stop", "outside the window"),
+    VerdictState.TOO_CLOSE: StateWords("caution", "too close to call"),
     VerdictState.CANNOT_SAY: StateWords("caution", "cannot say"),
 }
 SIGNALS: Final[Mapping[str, StateWords]] = {

@@ -32,6 +32,10 @@ class Metric(StrEnum):
     TIME_25_TO_PEAK_S = "time_25_to_peak_s"
     TIME_WITHIN_5_OF_CLASSIFICATION_S = "time_within_5_of_classification_s"
     SPREAD_K = "spread_k"
+    LONGEST_ABOVE_LIQUIDUS_S = "longest_above_liquidus_s"
+    AREA_ABOVE_LIQUIDUS_K_S = "area_above_liquidus_k_s"
+    AVERAGE_COOLING_K_PER_S = "average_cooling_k_per_s"
+    SPREAD_AT_COLDEST_PEAK_K = "spread_at_coldest_peak_k"
 
 
 @dataclass(frozen=True)
@@ -47,7 +51,8 @@ class MetricFacts:
 
 
 # Ranges are those of the settings (0 to 450 °C, five zones of at most 1800 s) and, for slopes, ten
-# times what any published profile allows (common practice, no source).
+# times what any published profile allows; an area is at most 110 K for 9000 s (common practice, no
+# source).
 METRICS: Final[Mapping[Metric, MetricFacts]] = {
     Metric.PEAK_C: MetricFacts("Peak temperature", "°C", 25, 450, zero=25),
     Metric.TIME_ABOVE_LIQUIDUS_S: MetricFacts("Time above liquidus", "s", 0, 9000),
@@ -60,13 +65,19 @@ METRICS: Final[Mapping[Metric, MetricFacts]] = {
         "Time within 5 °C of classification", "s", 0, 9000
     ),
     Metric.SPREAD_K: MetricFacts("Spread between joints", "K", 0, 100, is_of_site=True),
+    Metric.LONGEST_ABOVE_LIQUIDUS_S: MetricFacts("Longest time above liquidus", "s", 0, 9000),
+    Metric.AREA_ABOVE_LIQUIDUS_K_S: MetricFacts("Area above liquidus", "K·s", 0, 1_000_000),
+    Metric.AVERAGE_COOLING_K_PER_S: MetricFacts("Cooling rate, peak to liquidus", "K/s", 0, 60),
+    Metric.SPREAD_AT_COLDEST_PEAK_K: MetricFacts(
+        "Spread at the coldest joint's peak", "K", 0, 100, is_of_site=True
+    ),
 }
 
 
 class Limit(Part):
     """One metric's lower and upper limit, in the metric's own unit, for channels of some roles.
 
-    Spread is a figure of the whole site and takes no roles; every other metric needs at least one.
+    Spreads are figures of the whole site and take no roles; every other metric needs at least one.
     """
 
     metric: Metric
