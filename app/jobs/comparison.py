@@ -1,12 +1,19 @@
-"""Lays runs over each other: one channel of each, moved in time, against what earlier runs did."""
+"""Lays runs over each other: moved in time by one channel, metric by metric beside each other."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
 
-from app.jobs.drawing import DrawnChannel, draw_channels
-from app.jobs.figures import CHANNEL_FIGURES, RunFigures, analyse_run, list_faults
+from app.jobs.comparison_envelope import (
+    ChannelEnvelope,
+    EarlierRun,
+    EnvelopeSet,
+    HeldChannel,
+    build_envelopes,
+    hold_channels,
+)
+from app.jobs.figures import CHANNEL_FIGURES, RunFigures, analyse_run
 from app.jobs.rules import StepKind
 from app.numerics.alignment import (
     BestShift,
@@ -17,18 +24,10 @@ from app.numerics.alignment import (
 )
 from app.numerics.crossings import TimeAbove
 from app.numerics.differences import compute_difference
-from app.numerics.envelope import Departures, Envelope, compute_envelope, find_departures
 from app.numerics.trace import Trace, read_trace
-from app.numerics.values import CannotSay, Measured, NotReached, Outcome
+from app.numerics.values import CannotSay, NotReached, Outcome
 from app.recipes.body.recipe import RecipeBody
 from app.traces.queries import RecordedChannel, RecordedTrace
-
-# A run leaves the envelope when it is further out than two thermocouples of type K, class 2, may
-# differ from each other's middle (IEC 60584-1, ±2.5 K up to 333 °C, from memory), for longer than a
-# reading that failed. The time is our own rule.
-MARGIN_K: Final = 2.5
-SHORTEST_S: Final = 2.0
-LINE_POINTS: Final = 600
 
 
 class Alignment(StrEnum):
@@ -43,6 +42,11 @@ class Alignment(StrEnum):
         """The alignment as a person says it."""
         return _ALIGNMENT_WORDS[self]
 
+    @property
+    def zero_words(self) -> str:
+        """What the aligned time is counted from."""
+        return "crossing of the liquidus" if self is Alignment.LIQUIDUS else "start"
+
 
 _ALIGNMENT_WORDS: Final = {
     Alignment.START: "start of the recording",
@@ -53,7 +57,10 @@ _ALIGNMENT_WORDS: Final = {
 
 @dataclass(frozen=True, eq=False)
 class Candidate:
-    """A run with its samples and the recipe that it followed."""
+    """A run with its samples and the recipe that it followed.
+
+    `left_out` says of a channel why the run's own figures were made without it.
+    """
 
     run_id: int
     label: str
@@ -61,30 +68,45 @@ class Candidate:
     recorded: RecordedTrace
     findings: Sequence[Mapping[str, Any]]
     step: StepKind
+    left_out: Mapping[str, str]
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A run moved in time by one of its channels.
+
+    `channel` is None where it has none to compare, `trace` too where it cannot be aligned; `note`
+    says why. `shift_s` was added to its times; `rms_k` remains to the first run at the best fit.
+    """
+
+    channel: RecordedChannel | None
+    trace: Trace | None
+    shift_s: float = 0.0
+    rms_k: float | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True, eq=False)
 class ComparedRun:
-    """A run as it lies in the comparison.
-
-    `channel` is None where it has none to compare, `line` too where it cannot be aligned; `note`
-    says why. `shift_s` was added to its times; `rms_k` remains to the first run at the best fit.
-    """
+    """A run as it lies in the comparison, with its figures and its departures."""
 
     candidate: Candidate
-    channel: str | None
-    line: DrawnChannel | None
-    trace: Trace | None
-    shift_s: float
-    rms_k: float | None
-    note: str
+    placed: Placed
     figures: RunFigures
-    departures: Departures | None
+    held: tuple[HeldChannel, ...]
+
+    @property
+    def channel(self) -> str | None:
+        """The run's own name for the compared channel; None where it has none."""
+        return self.placed.channel.name if self.placed.channel is not None else None
 
 
 @dataclass(frozen=True)
 class ComparedFigure:
-    """One metric of every run, and how much more it is than the first run's."""
+    """One metric of every run, and how much more it is than the first run's.
+
+    None stands for a run whose channel was left out.
+    """
 
     name: str
     outcomes: tuple[Outcome | None, ...]
@@ -93,23 +115,23 @@ class ComparedFigure:
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """Runs over each other; `envelope_of` are the runs that the envelope is of."""
+    """Runs over each other by one channel, and the envelopes of accepted ones."""
 
     channel: str
     alignment: Alignment
     runs: tuple[ComparedRun, ...]
     figures: tuple[ComparedFigure, ...]
-    envelope: Envelope | CannotSay
-    envelope_of: tuple[int, ...]
+    envelopes: EnvelopeSet
 
+    @property
+    def envelope(self) -> ChannelEnvelope:
+        """The envelope of the compared channel."""
+        return self.envelopes.channels[self.channel]
 
-@dataclass(frozen=True, eq=False)
-class _Aligned:
-    channel: RecordedChannel | None
-    trace: Trace | None
-    shift_s: float = 0.0
-    rms_k: float | None = None
-    note: str = ""
+    @property
+    def liquidus_c(self) -> float:
+        """The liquidus of the first run's recipe, in °C."""
+        return self.runs[0].candidate.body.window.liquidus_c
 
 
 def compare_runs(
@@ -118,65 +140,74 @@ def compare_runs(
     channel: str,
     alignment: Alignment,
     earlier: Sequence[Candidate],
+    wanted: int,
 ) -> Comparison:
     """Compare runs by a channel of the first one; the envelope is of the `earlier` ones.
 
     Another run's channel of that name is taken, or else its first one at the same place. Times
-    are then counted from what is aligned.
+    are then counted from what is aligned; a run's other channels move with it. `wanted` is how
+    many earlier runs were asked for.
     """
     first = candidates[0]
-    named = next(one for one in first.recorded.channels if one.name == channel)
-    reference = _align(first, named, alignment, first.body.window.liquidus_c, reference=None)
-    liquidus_c = first.body.window.liquidus_c
-    aligned = [reference] + [
-        _align(one, named, alignment, liquidus_c, reference=reference.trace)
+    named = get_channel(first, channel)
+    reference = place_run(first, named, alignment, first=first, reference=None)
+    placed = [reference] + [
+        place_run(one, named, alignment, first=first, reference=reference.trace)
         for one in candidates[1:]
     ]
-    behind: dict[int, Trace] = {}
-    for one in earlier:
-        found = _align(one, named, alignment, liquidus_c, reference=reference.trace)
-        is_sound = found.channel and found.channel.name not in list_faults(
-            one.recorded, one.findings
-        )
-        if found.trace is not None and is_sound:
-            behind[one.run_id] = found.trace
-    envelope = compute_envelope(list(behind.values()))
-    runs = tuple(
-        _place(candidate, one, envelope) for candidate, one in zip(candidates, aligned, strict=True)
+    envelopes = gather_envelopes(
+        first, earlier, named, alignment, reference=reference.trace, wanted=wanted
     )
-    return Comparison(channel, alignment, runs, list_compared(runs), envelope, tuple(behind))
+    runs = tuple(
+        ComparedRun(candidate, one, analyse(candidate), hold_run(candidate, one, first, envelopes))
+        for candidate, one in zip(candidates, placed, strict=True)
+    )
+    return Comparison(channel, alignment, runs, list_compared(runs), envelopes)
 
 
-def _align(
+def analyse(candidate: Candidate) -> RunFigures:
+    """Return a run's figures, computed now from its samples by its own recipe."""
+    return analyse_run(
+        candidate.body, candidate.recorded, findings=candidate.findings, step=candidate.step
+    )
+
+
+def get_channel(candidate: Candidate, name: str) -> RecordedChannel:
+    """Return a run's channel by its own name; StopIteration where there is none."""
+    return next(one for one in candidate.recorded.channels if one.name == name)
+
+
+def place_run(
     candidate: Candidate,
     named: RecordedChannel,
     alignment: Alignment,
-    liquidus_c: float,
     *,
+    first: Candidate,
     reference: Trace | None,
-) -> _Aligned:
+) -> Placed:
+    """Move a run in time by the channel that is `named` in the first one."""
     channel = find_channel(candidate.recorded.channels, named)
     if channel is None:
-        return _Aligned(None, None, note=f"has no channel {named.name} and none at that place")
+        return Placed(None, None, note=f"has no channel {named.name} and none at that place")
     trace = read_trace(candidate.recorded.time_s, channel.temperature_c())
     if alignment is Alignment.BEST and reference is not None:
         best = find_best_shift(trace, reference)
         if isinstance(best, CannotSay):
-            return _Aligned(channel, None, note=best.reason)
+            return Placed(channel, None, note=best.reason)
         note = "a better fit may lie further out" if best.is_at_limit else ""
-        return _shifted(channel, trace, best, note)
+        return _move(channel, trace, best, note)
     shift = (
-        find_shift_to_liquidus(trace, liquidus_c)
+        find_shift_to_liquidus(trace, first.body.window.liquidus_c)
         if alignment is Alignment.LIQUIDUS
         else find_shift_to_start(trace)
     )
     if isinstance(shift, NotReached | CannotSay):
-        return _Aligned(channel, None, note=shift.reason)
-    return _Aligned(channel, shift_trace(trace, shift.value), shift.value)
+        return Placed(channel, None, note=shift.reason)
+    return Placed(channel, shift_trace(trace, shift.value), shift.value)
 
 
-def _shifted(channel: RecordedChannel, trace: Trace, best: BestShift, note: str) -> _Aligned:
-    return _Aligned(
+def _move(channel: RecordedChannel, trace: Trace, best: BestShift, note: str) -> Placed:
+    return Placed(
         channel, shift_trace(trace, best.shift_s), best.shift_s, rms_k=best.rms_k, note=note
     )
 
@@ -195,64 +226,74 @@ def find_channel(
     )
 
 
-def _place(candidate: Candidate, aligned: _Aligned, envelope: Envelope | CannotSay) -> ComparedRun:
-    figures = analyse_run(
-        candidate.body, candidate.recorded, findings=candidate.findings, step=candidate.step
-    )
-    line = departures = None
-    if aligned.trace is not None and aligned.channel is not None:
-        drawn = next(
-            one
-            for one in draw_channels(candidate.recorded, points=LINE_POINTS)
-            if one.name == aligned.channel.name
-        )
-        line = DrawnChannel(
-            drawn.name,
-            drawn.role,
-            drawn.designator,
-            tuple(moment + aligned.shift_s for moment in drawn.time_s),
-            drawn.temperature_c,
-        )
-        if isinstance(envelope, Envelope):
-            found = find_departures(
-                envelope, aligned.trace, margin_k=MARGIN_K, shortest_s=SHORTEST_S
-            )
-            departures = found if isinstance(found, Departures) else None
-    return ComparedRun(
-        candidate,
-        aligned.channel.name if aligned.channel else None,
-        line,
-        aligned.trace,
-        aligned.shift_s,
-        aligned.rms_k,
-        aligned.note,
-        figures,
-        departures,
-    )
+def gather_envelopes(
+    first: Candidate,
+    earlier: Sequence[Candidate],
+    named: RecordedChannel,
+    alignment: Alignment,
+    *,
+    reference: Trace | None,
+    wanted: int,
+) -> EnvelopeSet:
+    """Return the envelope of every channel of the first run, of the earlier runs moved as it is."""
+    moved = []
+    for one in earlier:
+        placed = place_run(one, named, alignment, first=first, reference=reference)
+        traces, unusable = _move_channels(one, placed, first)
+        note = "" if placed.trace is not None else placed.note
+        moved.append(EarlierRun(one.run_id, traces, unusable, note))
+    names = [channel.name for channel in first.recorded.channels]
+    return build_envelopes(names, moved, wanted=wanted)
+
+
+def hold_run(
+    candidate: Candidate, placed: Placed, first: Candidate, envelopes: EnvelopeSet
+) -> tuple[HeldChannel, ...]:
+    """Hold every channel of a placed run against the envelopes; nothing where it has no place."""
+    if placed.trace is None:
+        return ()
+    return hold_channels(*_move_channels(candidate, placed, first), envelopes)
+
+
+def _move_channels(
+    candidate: Candidate, placed: Placed, first: Candidate
+) -> tuple[dict[str, Trace], dict[str, str]]:
+    """Return a run's usable channels, moved, by the first run's names; and why others are not."""
+    if placed.trace is None:
+        return {}, {}
+    traces: dict[str, Trace] = {}
+    unusable: dict[str, str] = {}
+    for named in first.recorded.channels:
+        channel = find_channel(candidate.recorded.channels, named)
+        if channel is None:
+            unusable[named.name] = "there is no such channel"
+        elif channel.name in candidate.left_out:
+            unusable[named.name] = candidate.left_out[channel.name]
+        else:
+            moments = candidate.recorded.time_s + placed.shift_s
+            traces[named.name] = read_trace(moments, channel.temperature_c())
+    return traces, unusable
 
 
 def list_compared(runs: Sequence[ComparedRun]) -> tuple[ComparedFigure, ...]:
-    """Return every metric of the compared channels, then the site's spread.
-
-    None stands where a run's channel was left out.
-    """
-    rows = {
+    """Return every metric of the compared channels, then the site's."""
+    rows: dict[str, list[Outcome | None]] = {
         label: [_find_outcome(run, name) for run in runs] for name, label in CHANNEL_FIGURES.items()
     }
     rows["Spread between joints"] = [run.figures.site.spread for run in runs]
+    rows["All joints above liquidus, from"] = [run.figures.site.all_above_liquidus for run in runs]
     return tuple(
-        ComparedFigure(
-            label,
-            tuple(outcomes),
-            tuple(
-                None
-                if not isinstance(one, Measured) or not isinstance(outcomes[0], Measured)
-                else compute_difference(one, outcomes[0])
-                for one in outcomes[1:]
-            ),
-        )
+        ComparedFigure(label, tuple(outcomes), _subtract(outcomes))
         for label, outcomes in rows.items()
         if any(outcome is not None for outcome in outcomes)
+    )
+
+
+def _subtract(outcomes: Sequence[Outcome | None]) -> tuple[Outcome | None, ...]:
+    first = outcomes[0]
+    return tuple(
+        None if one is None or first is None else compute_difference(one, first)
+        for one in outcomes[1:]
     )
 
 

@@ -1,4 +1,4 @@
-"""Finds the runs that can be laid beside another."""
+"""Finds the runs that can be laid beside another, and loads them."""
 
 from collections.abc import Sequence
 from typing import Final
@@ -6,11 +6,30 @@ from typing import Final
 from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
-from app.boards.tables import Site
+from app.boards.tables import Board, Site
+from app.core.refusals import Conflict, TooLarge
+from app.jobs.comparison import Candidate
+from app.jobs.queries import get_run
 from app.jobs.rules import Outcome, RunState, StepKind
 from app.jobs.tables import Job, JobSite, JobStep, Run
+from app.recipes.queries import get_body
+from app.traces.queries import load_samples
 
 MOST_PEERS: Final = 10
+# Rows times channels of all runs together, some hundred times a usual comparison.
+MOST_READINGS: Final = 4_000_000
+
+
+class RunWithoutTrace(Conflict):
+    """A run that is not complete has nothing to compare."""
+
+    code = "jobs.run_without_trace"
+
+
+class ComparisonTooLarge(TooLarge):
+    """The runs together have more readings than are compared at once."""
+
+    code = "jobs.comparison_too_large"
 
 
 def list_peers(
@@ -20,8 +39,9 @@ def list_peers(
     *,
     accepted_only: bool = False,
     without: Sequence[int] = (),
+    most: int = MOST_PEERS,
 ) -> Sequence[Run]:
-    """Return the last 10 other complete runs of the same recipe revision, line and bench.
+    """Return the last `most` other complete runs of the same recipe revision, line and bench.
 
     `accepted_only` keeps those whose job was closed as accepted; `without` leaves runs out.
     """
@@ -42,8 +62,77 @@ def list_peers(
             joinedload(Run.job_site).joinedload(JobSite.site).joinedload(Site.board),
         )
         .order_by(Run.started_at.desc(), Run.id.desc())
-        .limit(MOST_PEERS)
+        .limit(most)
     )
     if accepted_only:
         found = found.where(Job.outcome == Outcome.ACCEPTED)
     return session.scalars(found).all()
+
+
+def load_candidate(session: Session, run: Run) -> Candidate:
+    """Return a run of get_run with its samples; RunWithoutTrace where it has none."""
+    if run.trace is None:
+        raise RunWithoutTrace(
+            f"Run {run.id} is {run.state}; it has no trace to compare.", field="run"
+        )
+    return Candidate(
+        run_id=run.id,
+        label=f"run {run.id}",
+        body=get_body(run.job_site.revision),
+        recorded=load_samples(session, run.trace),
+        findings=run.trace.reading["findings"],
+        step=get_step_of(session, run).kind,
+        left_out=(run.figures or {}).get("faults", {}),
+    )
+
+
+def load_candidates(session: Session, runs: Sequence[Run], *, most: int) -> list[Candidate]:
+    """Return runs with their samples; ComparisonTooLarge above `most` readings together."""
+    total = 0
+    for run in runs:
+        if run.trace is None:
+            raise RunWithoutTrace(
+                f"Run {run.id} is {run.state}; it has no trace to compare.", field="run"
+            )
+        total += count_readings(run)
+    if total > most:
+        raise ComparisonTooLarge(
+            f"These runs have {total:,} readings together; at most {most:,} are compared at once.",
+            field="run",
+        )
+    return [load_candidate(session, run) for run in runs]
+
+
+def load_earlier(
+    session: Session, run: Run, *, last: int, without: Sequence[int] = (), most: int
+) -> list[Candidate]:
+    """Return the last accepted runs beside which a run is held, newest first.
+
+    Those that would bring the readings above `most` are not among them.
+    """
+    kind = get_step_of(session, run).kind
+    earlier: list[Candidate] = []
+    for one in list_peers(session, run, kind, accepted_only=True, without=without, most=last):
+        most -= count_readings(one)
+        if most < 0:
+            break
+        earlier.append(load_candidate(session, get_run(session, one.id)))
+    return earlier
+
+
+def count_readings(run: Run) -> int:
+    """Return how many readings a run's trace has, on all channels together."""
+    return run.trace.rows * len(run.trace.channels) if run.trace else 0
+
+
+def get_step_of(session: Session, run: Run) -> JobStep:
+    """Return the line of the work card that a run belongs to."""
+    return session.get_one(JobStep, run.step_id)
+
+
+def map_serials(session: Session, runs: Sequence[Run]) -> dict[int, str]:
+    """Return run id → serial of its board, for runs of get_run."""
+    ids = {run.job_site.site.board_id for run in runs}
+    rows = session.execute(select(Board.id, Board.serial).where(Board.id.in_(ids))).all()
+    serials = {row.id: row.serial for row in rows}
+    return {run.id: serials[run.job_site.site.board_id] for run in runs}

@@ -1,13 +1,29 @@
-"""Other runs of the same recipe in words, to be picked for a comparison."""
+"""Other runs of the same recipe in words: to be picked, or as an envelope to be held against."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from sqlalchemy.orm import Session
 
 from app.core.clock import spell_minute
 from app.core.settings import Settings
+from app.jobs.comparison import (
+    Alignment,
+    Candidate,
+    Placed,
+    gather_envelopes,
+    hold_run,
+    place_run,
+)
+from app.jobs.comparison_envelope import FEWEST_RUNS, USUAL_RUNS, EnvelopeSet, HeldChannel
+from app.jobs.comparison_runs import MOST_READINGS, count_readings, load_candidate, load_earlier
+from app.jobs.pages.compare_words import word_held
 from app.jobs.pages.words import StateWords, word_run
 from app.jobs.rules import spell_job
+from app.jobs.scales import Scale
 from app.jobs.tables import Run
+from app.numerics.values import CannotSay
 
 
 @dataclass(frozen=True)
@@ -18,6 +34,20 @@ class PeerWords:
     text: str
     at: str
     state: StateWords
+
+
+@dataclass(frozen=True)
+class EnvelopeWords:
+    """How a run lies to the envelope of the accepted runs of its recipe revision and bench.
+
+    `sentence` says what the envelope is of or what is missing for one; `findings` what each
+    channel does; `href` leads to the runs over each other, empty where there is none to lay over.
+    """
+
+    state: StateWords
+    sentence: str
+    findings: tuple[tuple[StateWords, str], ...]
+    href: str
 
 
 def word_peers(runs: Sequence[Run], settings: Settings) -> tuple[PeerWords, ...]:
@@ -32,3 +62,67 @@ def word_peers(runs: Sequence[Run], settings: Settings) -> tuple[PeerWords, ...]
         )
         for run in runs
     )
+
+
+def word_envelope(
+    session: Session, run: Run, *, scale: Scale = Scale.CELSIUS, last: int = USUAL_RUNS
+) -> EnvelopeWords | None:
+    """Hold a complete run of get_run against the last accepted ones, in words.
+
+    Laid over each other at the first joint's crossing of the liquidus, or at the start of the
+    recording where this run has no crossing. None for a run without a trace, or with more readings
+    than are compared at once.
+    """
+    if run.trace is None or count_readings(run) > MOST_READINGS:
+        return None
+    candidate = load_candidate(session, run)
+    earlier = load_earlier(session, run, last=last, most=MOST_READINGS - count_readings(run))
+    alignment, placed, envelopes = _lay_over(candidate, earlier, last=last)
+    held = hold_run(candidate, placed, candidate, envelopes)
+    usable = max((len(one.of) for one in envelopes.channels.values()), default=0)
+    href = ""
+    if earlier:
+        asked = [("run", run.id), ("run", earlier[0].run_id)]
+        href = f"/runs/compare?{urlencode([*asked, ('align', alignment), ('unit', scale)])}"
+    if usable < FEWEST_RUNS:
+        there = f"{usable} {'is' if usable == 1 else 'are'} there"
+        return EnvelopeWords(
+            StateWords("plain", "no envelope yet"),
+            f"It takes {FEWEST_RUNS} other runs or more of this recipe revision, line and bench in "
+            f"jobs closed as accepted; {there}, {FEWEST_RUNS - usable} more "
+            f"{'is' if FEWEST_RUNS - usable == 1 else 'are'} missing.",
+            (),
+            href,
+        )
+    fewer = f" ({last} were asked for, more are not there)" if len(earlier) < last else ""
+    return EnvelopeWords(
+        _find_state(held),
+        f"The last {len(earlier)} other accepted runs of this recipe revision, line and bench"
+        f"{fewer}, laid over each other at the {alignment.words}.",
+        word_held(held, scale),
+        href,
+    )
+
+
+def _lay_over(
+    candidate: Candidate, earlier: Sequence[Candidate], *, last: int
+) -> tuple[Alignment, Placed, EnvelopeSet]:
+    channels = candidate.recorded.channels
+    named = next((one for one in channels if one.role.is_joint), channels[0])
+    alignment = Alignment.LIQUIDUS
+    placed = place_run(candidate, named, alignment, first=candidate, reference=None)
+    if placed.trace is None:
+        alignment = Alignment.START
+        placed = place_run(candidate, named, alignment, first=candidate, reference=None)
+    envelopes = gather_envelopes(
+        candidate, earlier, named, alignment, reference=placed.trace, wanted=last
+    )
+    return alignment, placed, envelopes
+
+
+def _find_state(held: Sequence[HeldChannel]) -> StateWords:
+    if any(one.furthest is not None for one in held):
+        return StateWords("caution", "leaves the envelope")
+    if not held or all(isinstance(one.departures, CannotSay) for one in held):
+        return StateWords("caution", "cannot say")
+    return StateWords("go", "within the envelope")
