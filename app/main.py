@@ -14,7 +14,9 @@ from app.core.settings import Settings, read_settings
 from app.core.turns import Turns
 from app.web import health
 from app.web.docs import install_static, show_reference
+from app.web.head import HeadAsGet
 from app.web.headers import SecurityHeaders
+from app.web.json_keys import check_json_keys
 from app.web.limits import BodyLimits
 from app.web.problems import install_problems
 from app.web.wings import Wing
@@ -78,6 +80,7 @@ def create_app(settings: Settings | None = None, clock: Clock = read_clock) -> F
     house.state.sessions = open_sessions(create_house_engine(house.state.settings.database_url))
     house.state.write_turn = Turns() if house.state.settings.is_sqlite else None
     install_log(house.state.sessions)
+    house.add_middleware(HeadAsGet)
     house.add_middleware(BodyLimits, settings=house.state.settings)
     house.add_middleware(SecurityHeaders)
     install_problems(house)
@@ -87,7 +90,9 @@ def create_app(settings: Settings | None = None, clock: Clock = read_clock) -> F
         house.include_router(Wing(import_module(name).router), include_in_schema=False)
     for name in ROUTES:
         wing = Wing(import_module(name).router, prefix=API)
-        house.include_router(wing, prefix=API, responses=REFUSALS)
+        house.include_router(
+            wing, prefix=API, responses=REFUSALS, dependencies=[Depends(check_json_keys)]
+        )
     house.include_router(health.router, dependencies=[Depends(public)])
     house.add_api_route(
         "/api/docs",

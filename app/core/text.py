@@ -8,11 +8,16 @@ from pydantic import AfterValidator, Field
 
 # Control characters, separators of lines and paragraphs, and halves of surrogate pairs.
 _REFUSED_KINDS: Final = frozenset({"Cc", "Cs", "Zl", "Zp"})
+# They turn the order in which what follows is shown, so that a text reads otherwise than it is:
+# Unicode Standard Annex 9, the explicit embeddings, overrides and isolates and their ends.
+TURNS_OF_DIRECTION: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _ALLOWED_IN_NOTES: Final = frozenset("\t\n\r")
 
 
 def parse_line(text: str) -> str:
     """Return one line of text: NFC, outer blanks cut, no control, separator or lone surrogate.
+
+    Nor does it turn the direction of what is read.
 
     Raises ValueError with a sentence for people.
     """
@@ -26,6 +31,11 @@ def parse_note(text: str) -> str:
 
 def _parse(text: str, *, allowed: frozenset[str]) -> str:
     for place, character in enumerate(text):
+        if character in TURNS_OF_DIRECTION:
+            raise ValueError(
+                f"character {place + 1} is U+{ord(character):04X}, which turns the direction of "
+                "what is read and which no text may hold"
+            )
         if unicodedata.category(character) in _REFUSED_KINDS and character not in allowed:
             raise ValueError(
                 f"character {place + 1} is U+{ord(character):04X}, which no text may hold"

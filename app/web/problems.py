@@ -133,6 +133,7 @@ def install_problems(app: FastAPI) -> None:
         made = _answer(request, status, f"http.{status.name.lower()}", str(error.detail), (fault,))
         for name, value in (error.headers or {}).items():
             made.headers[name] = value
+        _allow_head(made)
         return made
 
     @app.exception_handler(DBAPIError)
@@ -192,6 +193,13 @@ def spell_way_back(came_from: str, *, here: str) -> str:
 def is_for_programs(request: Request) -> bool:
     """Whether the asker reads JSON: everything under /api and the health checks."""
     return request.url.path.startswith(("/api/", "/healthz", "/readyz"))
+
+
+def _allow_head(answer: Response) -> None:
+    """Say that HEAD may be asked wherever GET may."""
+    allowed = answer.headers.get("allow", "").split(", ")
+    if "GET" in allowed and "HEAD" not in allowed:
+        answer.headers["Allow"] = ", ".join([*allowed, "HEAD"])
 
 
 def _answer(

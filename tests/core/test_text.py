@@ -7,7 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
-from app.core.text import Code, Line, Note, OptionalLine, RowId, parse_line, parse_note
+from app.core.text import (
+    TURNS_OF_DIRECTION,
+    Code,
+    Line,
+    Note,
+    OptionalLine,
+    RowId,
+    parse_line,
+    parse_note,
+)
 
 REFUSED_KINDS = {"Cc", "Cs", "Zl", "Zp"}
 DECOMPOSED = "Pru\u0308fling"
@@ -55,6 +64,21 @@ def test_a_character_that_no_text_may_hold_is_named_by_place_and_number(characte
             parse(f"ab{character}cd")
 
 
+@pytest.mark.parametrize("number", [*range(0x202A, 0x202F), *range(0x2066, 0x206A)])
+def test_a_character_that_turns_the_direction_is_refused_in_every_text(number: int) -> None:
+    """Unicode Standard Annex 9, table 1 and 2: embeddings, overrides, isolates and their ends."""
+    for parse in (parse_line, parse_note):
+        with pytest.raises(ValueError, match=f"character 3 is U\\+{number:04X}, which turns"):
+            parse(f"ab{chr(number)}cd")
+    given = f"a{chr(number)}b"
+    fields = dict.fromkeys(("code", "line", "optional", "note"), given)
+    assert list_refused(**fields) == ["code", "line", "optional", "note"]
+
+
+def test_marks_of_direction_that_turn_nothing_are_let_in() -> None:
+    assert parse_line("a\u200eb\u200fc") == "a\u200eb\u200fc"
+
+
 @pytest.mark.parametrize("character", ["\t", "\n", "\r"])
 def test_a_line_holds_no_tab_and_no_line_end_and_a_note_does(character: str) -> None:
     with pytest.raises(ValueError, match="character 2"):
@@ -67,7 +91,10 @@ def test_what_is_let_in_is_composed_trimmed_and_stays_so(text: str) -> None:
     try:
         parsed = parse_line(text)
     except ValueError:
-        assert any(unicodedata.category(character) in REFUSED_KINDS for character in text)
+        assert any(
+            unicodedata.category(character) in REFUSED_KINDS or character in TURNS_OF_DIRECTION
+            for character in text
+        )
         return
     assert unicodedata.is_normalized("NFC", parsed)
     assert parsed == parsed.strip()

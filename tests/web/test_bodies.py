@@ -72,3 +72,43 @@ def test_json_that_cannot_be_read_is_refused_with_the_reason(
     faults = json.loads(answer.content)["faults"]
     assert [fault["field"] for fault in faults] == ["body"]
     assert sentence in faults[0]["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("body", "key"),
+    [
+        (b'{"title": "a", "title": "b"}', "title"),
+        (b'{"title": "a", "\\u0074itle": "a"}', "title"),
+        (b'{"a": [{"b": {"deep": 1, "c": 2, "deep": 3}}]}', "deep"),
+        (b'[{"x": 1, "x": 1}]', "x"),
+        (b'{"": 1, "": 2}', ""),
+        (b'{"a\\u202e\\ud800": 1, "a\\u202e\\ud800": 2}', "a\ufffd\ufffd"),
+        ('{"k": 1, "k": 2}'.encode("utf-16"), "k"),
+    ],
+)
+@pytest.mark.parametrize("name", ["application/json", "Application/Merge-Patch+JSON; charset=x"])
+def test_json_that_names_a_key_twice_is_refused_with_the_key(
+    client: TestClient, body: bytes, key: str, name: str
+) -> None:
+    answer = client.post(WHERE, content=body, headers={"Content-Type": name})
+    assert answer.status_code == 422
+    told = answer.json()
+    assert told["code"] == "core.key_twice"
+    assert told["faults"] == [
+        {"field": key, "sentence": f"The JSON names {key!r} twice in one object."}
+    ]
+
+
+def test_the_same_key_in_two_objects_is_no_key_named_twice(client: TestClient) -> None:
+    body = b'{"title": {"title": [{"a": 1}, {"a": 2}]}}'
+    answer = client.post(WHERE, content=body, headers={"Content-Type": "application/json"})
+    assert answer.json()["code"] == "core.unreadable"
+
+
+def test_a_part_with_a_key_named_twice_is_not_added(client: TestClient) -> None:
+    body = b'{"part_number": "A-1", "part_number": "A-2", "title": "x", "package_type": "BGA"}'
+    headers = {"Content-Type": "application/json"}
+    assert client.post(WHERE, content=body, headers=headers).status_code == 422
+    assert client.get(WHERE).json()["items"] == []
+    once = body.replace(b'"part_number": "A-2", ', b"")
+    assert client.post(WHERE, content=once, headers=headers).status_code == 201

@@ -4,11 +4,12 @@ import unicodedata
 from typing import Final
 
 from app.boards.rules import CELL_LENGTH_MAX
-from app.core.text import parse_line
+from app.core.text import TURNS_OF_DIRECTION, parse_line
 
 NOT_FITTED_WORDS: Final = frozenset(
     {"DNP", "DNF", "DNI", "DNM", "NF", "NOFIT", "NOTFITTED", "DONOTPOPULATE", "DONOTPLACE"}
 )
+_LEFT_AT_ENDS: Final = " " + "".join(sorted(TURNS_OF_DIRECTION))
 
 
 def parse_cell(text: str) -> str:
@@ -16,7 +17,8 @@ def parse_cell(text: str) -> str:
 
     Raises ValueError with the part of a sentence that follows the column's name.
     """
-    line = trim_invisible(parse_line(text))
+    # At a cell's ends they are no more than what a program left there; inside they are refused.
+    line = trim_invisible(parse_line(text.strip(_LEFT_AT_ENDS)))
     if len(line) > CELL_LENGTH_MAX:
         raise ValueError(f"has {len(line):,} characters, and {CELL_LENGTH_MAX} is the limit")
     return line

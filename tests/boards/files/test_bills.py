@@ -143,6 +143,15 @@ def test_invisible_characters_around_a_cell_are_cut() -> None:
     assert (reading.lines[0].designators, reading.lines[0].part_number) == (("U1",), "LAKE-1")
 
 
+def test_characters_that_turn_the_direction_are_cut_around_a_cell_and_refused_in_it() -> None:
+    reading = _read("Refs,Value,MPN\n\u202dU1\u202c,gauge, \u2068LAKE-1\u2069 \n")
+    assert (reading.lines[0].designators, reading.lines[0].part_number) == (("U1",), "LAKE-1")
+    reading = _read("Refs,Value,MPN\nU1,gauge,LAKE\u202e-1\nU\u20672,gauge,LAKE-1\n")
+    assert [line.line_number for line in reading.refused] == [2, 3]
+    assert "U+202E" in reading.refused[0].reason
+    assert "U+2067" in reading.refused[1].reason
+
+
 def test_the_choices_of_a_reading_give_the_same_reading_again() -> None:
     first = _read(PLAIN)
     spelt = BillChoices.model_validate_json(first.choices.model_dump_json())
