@@ -20,7 +20,8 @@ from app.materials.rules import PackageType
 from app.materials.schemas import PartFields
 from app.materials.service import add_part
 from app.plant.schemas import BenchFields
-from app.plant.service import add_bench
+from app.plant.service import add_bench, describe_chain
+from seed_demo.chains import make_chain
 from seed_demo.layout_files import write_bill, write_placement
 from seed_demo.load_acts import Act, DemoAccount, Do, Stage, spread
 from seed_demo.plant import (
@@ -105,6 +106,8 @@ def _add_account(
 def _add_bench(stage: Stage, bench: Bench, session: Session, now: datetime, *, keeper: str) -> None:
     fields = BenchFields(code=bench.code, title=bench.name, has_nitrogen=bench.has_nitrogen)
     row = add_bench(session, fields, person=stage.people[keeper], now=now)
+    chain = make_chain(bench.code, first_day=now.astimezone(ZONE).date())
+    describe_chain(session, row, chain, person=stage.people[keeper], now=now)
     stage.bench_ids[bench.code] = row.id
 
 

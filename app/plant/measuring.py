@@ -104,7 +104,7 @@ class _Part(BaseModel):
 
 
 class ChannelCorrection(_Part):
-    """A calibration of one channel, by the channel's name in the logger's files.
+    """A calibration of one channel, by the name that the channel has in the runs.
 
     `correction_k` (-50 to 50 K) is added to every reading; `expanded_k` (0 to 50 K, k = 2) is its
     own uncertainty, after `certificate`, good until the end of the day `valid_until`. What it

@@ -28,7 +28,7 @@ class ReadingView(BaseModel):
 
 
 class ChannelUncertaintyView(BaseModel):
-    """The readings of one channel; `channel` null is every one without a correction."""
+    """The readings of one channel; `channel` null is every other one."""
 
     channel: str | None
     readings: list[ReadingView]
@@ -92,7 +92,7 @@ class ChainView(BaseModel):
             cautions=[spell_lapsed(one) for one in list_lapsed(chain, now=now, zone=zone)],
             uncertainty=[
                 _view_channel(chain, channel)
-                for channel in (None, *(one.channel for one in chain.corrections))
+                for channel in (*(one.channel for one in chain.corrections), None)
             ],
         )
 
