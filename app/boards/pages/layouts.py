@@ -9,11 +9,11 @@ from app.accounts.access import needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
 from app.boards import service
+from app.boards.ahead import FormFilesAhead
 from app.boards.files import BillChoices, BillField, PlacementChoices, PlacementField
 from app.boards.pages.assembly import AskedView, show_assembly_page
 from app.boards.pages.preview import show_preview_page
 from app.boards.queries import get_assembly, get_draft
-from app.boards.rules import FileKind
 from app.boards.schemas.layouts import TakingFields
 from app.boards.service.drafts import check_open
 from app.core.conditional import EditedMeanwhile, check_version
@@ -39,6 +39,7 @@ add_notices(
 
 @router.post("/boards/assemblies/{assembly_id}/layouts")
 def start_draft(
+    files: FormFilesAhead,
     assembly_id: PathId,
     request: Request,
     session: RequestSession,
@@ -50,7 +51,7 @@ def start_draft(
     """Start a draft from the files, or show the assembly with what was wrong with them."""
     assembly = get_assembly(session, assembly_id)
     try:
-        draft = service.start_draft(session, assembly, _get_files(form), person=person, now=now)
+        draft = service.start_draft(session, assembly, files, person=person, now=now)
     except Refusal as refusal:
         view = AskedView(values=form.texts, faults=map_faults(refusal))
         return show_assembly_page(request, session, settings, person, assembly, view)
@@ -70,6 +71,7 @@ def show_draft(
 
 @router.post("/boards/layouts/{draft_id}/files")
 def put_files(
+    files: FormFilesAhead,
     draft_id: PathId,
     request: Request,
     session: RequestSession,
@@ -82,7 +84,7 @@ def put_files(
     check_open(draft)
     try:
         check_version(form.text("version"), draft.version)
-        service.put_draft_files(session, draft, _get_files(form), person=person, now=now)
+        service.put_draft_files(session, draft, files, person=person, now=now)
     except Refusal as refusal:
         return show_preview_page(request, session, person, draft, faults=map_faults(refusal))
     return go_to(f"/boards/layouts/{draft.id}", said="layout-read")
@@ -198,15 +200,6 @@ def _refuse_choices(
         chosen={kind: form.texts},
         is_stale=isinstance(refusal, EditedMeanwhile),
     )
-
-
-def _get_files(form: Form) -> dict[FileKind, tuple[str, bytes]]:
-    """Return the files that were chosen; a field left empty is no file."""
-    return {
-        kind: form.get_file(kind)
-        for kind in FileKind
-        if kind in form.files and form.files[kind].filename
-    }
 
 
 def _get_columns(form: Form, fields: list[str]) -> dict[str, str | None]:

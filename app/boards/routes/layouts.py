@@ -10,14 +10,15 @@ from app.accounts.access import needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
 from app.boards import service
+from app.boards.ahead import RawFileAhead
 from app.boards.files import BillChoices, PlacementChoices
 from app.boards.queries import get_assembly, get_draft, list_open_drafts, read_preview
 from app.boards.routes.readings import spell_preview
-from app.boards.rules import FileKind, FileNotSent
+from app.boards.rules import FileKind
 from app.boards.schemas.assemblies import AssemblyView
 from app.boards.schemas.layouts import LayoutDraftView, LayoutPreviewView, TakingFields
 from app.core.conditional import IfMatch, check_if_match, spell_etag
-from app.core.request import Now, PathId, RequestBody, RequestSession
+from app.core.request import Now, PathId, RequestSession
 from app.core.text import parse_line
 from app.web.once import CreateOnce
 
@@ -40,15 +41,6 @@ RAW_FILE: Final[dict[str, Any]] = {
 }
 
 
-def _get_content(body: RequestBody) -> bytes:
-    if not isinstance(body, bytes):
-        raise FileNotSent("Send the file itself as the body, not a form.", field="body")
-    return body
-
-
-FileContent = Annotated[bytes, Depends(_get_content)]
-
-
 @router.get("/assemblies/{assembly_id}/layout-drafts")
 def list_drafts(assembly_id: PathId, session: RequestSession, _: Reader) -> list[LayoutDraftView]:
     """List the newest drafts of an assembly that are still open, at most 20."""
@@ -63,10 +55,10 @@ def list_drafts(assembly_id: PathId, session: RequestSession, _: Reader) -> list
     openapi_extra=RAW_FILE,
 )
 def start_draft(
+    content: RawFileAhead,
     assembly_id: PathId,
     kind: FileKind,
     session: RequestSession,
-    content: FileContent,
     now: Now,
     person: Editor,
     once: CreateOnce,
@@ -95,10 +87,10 @@ def show_draft(
 
 @router.put("/layout-drafts/{draft_id}/files/{kind}", openapi_extra=RAW_FILE)
 def put_file(
+    content: RawFileAhead,
     draft_id: PathId,
     kind: FileKind,
     session: RequestSession,
-    content: FileContent,
     response: Response,
     now: Now,
     person: Editor,
