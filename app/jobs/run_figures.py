@@ -28,7 +28,7 @@ from app.recipes.body.window import Metric, Window
 from app.recipes.verdict import ChannelReading, Verdict, judge, list_lift_channels
 from app.traces.files import FindingKind
 from app.traces.queries import RecordedChannel, RecordedTrace
-from app.traces.rules import ChannelRole, TemperatureUnit
+from app.traces.rules import ChannelRole
 
 # Raised whenever a definition changes, so that kept figures tell by which one they were made.
 # 1: metrics against limits by simple acceptance. 2: faults first, uncertainty, guarded acceptance,
@@ -61,8 +61,6 @@ FAULT_ROLES: Final[Mapping[ChannelRole, FaultRole]] = {
     ChannelRole.ADJACENT: FaultRole.ADJACENT,
     ChannelRole.AIR: FaultRole.AIR,
 }
-
-_KELVIN_PER_UNIT: Final = {TemperatureUnit.FAHRENHEIT: 5 / 9}
 
 
 @dataclass(frozen=True)
@@ -216,10 +214,8 @@ def plan_zones(zones: Iterable[Zone]) -> tuple[ZonePlan, ...]:
 
 
 def find_resolution_k(channel: RecordedChannel) -> float:
-    """Return what the last digit of a channel's column stands for, in K."""
-    unit = channel.column.unit
-    factor = 1.0 if unit is None else _KELVIN_PER_UNIT.get(unit, 1.0)
-    return float(factor * 10.0**-channel.column.decimals)
+    """Return what the last digit of a channel's column stands for, in K; of its emf if computed."""
+    return channel.column.resolution_k
 
 
 def list_faults(recorded: RecordedTrace, findings: Iterable[Mapping[str, Any]]) -> dict[str, str]:

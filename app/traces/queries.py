@@ -96,6 +96,7 @@ def unpack_trace(trace: Trace, blob: bytes) -> RecordedTrace:
                 decimals=column.decimals,
                 values=column.values,
                 missing=column.missing,
+                computed_step_k=said.get("computed_step_k"),
             ),
         )
         for said, column in zip(trace.channels, samples.columns, strict=True)

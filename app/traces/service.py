@@ -143,7 +143,7 @@ def find_start(reading: LoggerReading, zone: ZoneInfo) -> datetime | None:
 
 
 def _describe_channel(channel: Channel, column: TemperatureColumn) -> dict[str, Any]:
-    return {
+    described: dict[str, Any] = {
         "name": channel.name,
         "role": str(channel.role),
         "designator": channel.designator,
@@ -152,3 +152,6 @@ def _describe_channel(channel: Channel, column: TemperatureColumn) -> dict[str, 
         "unit": str(column.unit),
         "decimals": column.decimals,
     }
+    if column.computed_step_k is not None:
+        described["computed_step_k"] = column.computed_step_k
+    return described

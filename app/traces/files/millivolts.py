@@ -7,7 +7,11 @@ from numpy.typing import NDArray
 
 from app.core.refusals import Unacceptable
 from app.numerics.thermocouple_tables import ThermocoupleType
-from app.numerics.thermocouples import compute_temperature_c, is_readable_emf
+from app.numerics.thermocouples import (
+    compute_seebeck_mv_per_k,
+    compute_temperature_c,
+    is_readable_emf,
+)
 from app.traces.files.decoding import FIELD
 from app.traces.files.markers import FindingKind
 from app.traces.files.reading import Finding, TemperatureColumn
@@ -72,9 +76,30 @@ def compute_temperatures(
     values.setflags(write=False)
     missing.setflags(write=False)
     column = TemperatureColumn(
-        emf.index, emf.header, TemperatureUnit.CELSIUS, DECIMALS, values, missing
+        emf.index,
+        emf.header,
+        TemperatureUnit.CELSIUS,
+        DECIMALS,
+        values,
+        missing,
+        computed_step_k=_find_step_k(temperature_c[is_known], emf, junction, kind),
     )
     return column, _find_without_junction(emf, junction, rows)
+
+
+def _find_step_k(
+    temperature_c: NDArray[np.float64],
+    emf: TemperatureColumn,
+    junction: TemperatureColumn,
+    kind: ThermocoupleType,
+) -> float:
+    """Return what the last digits of emf and junction are worth together, where most, in K."""
+    if not temperature_c.size:
+        return 0.0
+    ends = np.array([temperature_c.min(), temperature_c.max()])
+    least_mv_per_k = float(compute_seebeck_mv_per_k(ends, kind).min())
+    is_fixed = junction.index < 0
+    return 10.0**-emf.decimals / least_mv_per_k + (0.0 if is_fixed else junction.resolution_k)
 
 
 def _find_without_junction(

@@ -84,8 +84,9 @@ class Taken:
 class TemperatureColumn:
     """One column of temperatures as written: values / 10**decimals in the file's own unit.
 
-    Those of a column of millivolts are computed and in °C. Where `missing` is set the file gave
-    no temperature, and the value is 0.
+    Those of a column of millivolts are computed and in °C; `computed_step_k` is then what the
+    last digits of its emf and its cold junction are worth in K. Where `missing` is set the file
+    gave no temperature, and the value is 0.
     """
 
     index: int
@@ -94,6 +95,15 @@ class TemperatureColumn:
     decimals: int
     values: NDArray[np.int64]
     missing: NDArray[np.bool_]
+    computed_step_k: float | None = None
+
+    @property
+    def resolution_k(self) -> float:
+        """What the last digit of the file's numbers is worth, in K; as if of °C without a unit."""
+        if self.computed_step_k is not None:
+            return self.computed_step_k
+        factor = 5 / 9 if self.unit is TemperatureUnit.FAHRENHEIT else 1.0
+        return float(factor * 10.0**-self.decimals)
 
     def temperature_c(self) -> NDArray[np.float64]:
         """Return the temperatures in °C, NaN where missing; each correctly rounded.

@@ -195,3 +195,21 @@ def test_a_column_that_can_be_no_cold_junction_is_refused(column: int, words: st
     )
     assert (refusal.code, refusal.field) == ("traces.no_cold_junction", "choices.columns")
     assert words in refusal.sentence
+
+
+def test_the_last_digit_of_a_computed_temperature_is_that_of_its_emf_and_cold_junction() -> None:
+    # A thousandth of a millivolt is 0.025 K of type K near 25 °C: 1.000 mV at 25, 1.041 at 26 °C.
+    rows = ("0,0.000,25.0", "1,0.041,25.0")
+    (column,) = read_table("Time [s],T1 type K [mV],CJC [C]", *rows).columns
+    assert column.decimals == 4
+    assert column.resolution_k == pytest.approx(0.001 / 0.0406 + 0.1, rel=0.01)
+    fixed = ReadingChoices(cold_junction_c=25)
+    (column,) = read_table(
+        "Time [s],T1 type K [mV]", *[r[:-5] for r in rows], choices=fixed
+    ).columns
+    assert column.resolution_k == pytest.approx(0.001 / 0.0406, rel=0.01)
+
+
+def test_the_last_digit_of_a_written_temperature_is_its_own() -> None:
+    celsius, fahrenheit = read_table("Time [s],A [C],B [F]", "0,20.0,70.0", "1,21.0,71.0").columns
+    assert (celsius.resolution_k, fahrenheit.resolution_k) == (0.1, pytest.approx(0.1 * 5 / 9))
