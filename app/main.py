@@ -29,6 +29,7 @@ PAGES: Final = (
     "app.materials.pages",
     "app.boards.pages",
     "app.recipes.pages",
+    "app.windows.pages",
     "app.jobs.pages",
     "app.history.pages",
 )

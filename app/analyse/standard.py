@@ -16,6 +16,8 @@ from app.recipes.body.setup import Thermocouple
 from app.recipes.body.template import default_body
 from app.recipes.body.window import Limit, Window
 from app.recipes.windows.joints import make_joint_window
+from app.windows.files import parse_window_file
+from app.windows.holding import make_window
 
 DEFAULT_ALLOY: Final = "SAC305"
 LARGEST_FILE: Final = 1024 * 1024
@@ -42,7 +44,7 @@ class NoSuchWindow(Unacceptable):
 
 
 class WindowUnreadable(Unacceptable):
-    """The file is no JSON of a window or of a recipe's body."""
+    """The file is no JSON of a window, bare or with its sources, or of a recipe's body."""
 
     code = "analyse.window_unreadable"
 
@@ -70,10 +72,12 @@ class Standard:
 def find_standard(window: str | None, alloy: str | None) -> Standard:
     """Return the window of this name or file; the alloy gives solidus and liquidus where named.
 
+    A file is a bare window, an exported one with its sources, or a recipe's body.
+
     Built in are `lead-free`, the template of new recipes, for SAC305, and `joints`, the common
     window of any alloy's joints. Without a name `lead-free` is taken for SAC305 and `joints` for
-    the others. Raises NoSuchAlloy, NoSuchWindow, WindowUnreadable, WindowFieldsUnreadable and
-    recipes.body_unreadable.
+    the others. Raises NoSuchAlloy, NoSuchWindow, WindowUnreadable, WindowFieldsUnreadable,
+    windows.text_unreadable and recipes.body_unreadable.
     """
     named = None if alloy is None else get_alloy(alloy)
     of_table = named or get_alloy(DEFAULT_ALLOY)
@@ -94,7 +98,7 @@ def find_standard(window: str | None, alloy: str | None) -> Standard:
     if not path.is_file():
         raise NoSuchWindow(
             f"“{window}” is no window: there are {_TEMPLATE} and {_JOINTS}, and JSON files of a "
-            "window or of a recipe's body.",
+            "window, as it is exported, or of a recipe's body.",
             field="window",
         )
     return _read_file(path, named)
@@ -161,6 +165,8 @@ def _melt_at(window: Window, alloy: Alloy) -> Window:
 
 def _read_file(path: Path, alloy: Alloy | None) -> Standard:
     told = _read_json(path)
+    if "rows" in told:
+        return _take_exported(path.name, told, alloy)
     if "window" in told:
         body = parse_body(told)
         plan, lift_rule, window = body.thermocouples, body.lift_rule, body.window
@@ -181,6 +187,31 @@ def _read_file(path: Path, alloy: Alloy | None) -> Standard:
         window = _melt_at(window, alloy)
         sources.append(f"{spell_melting(alloy)} It stands in place of the file's.")
     return Standard(path.name, window, tuple(sources), plan, lift_rule)
+
+
+def _take_exported(name: str, told: dict[str, object], alloy: Alloy | None) -> Standard:
+    """Return a window as it is exported: each limit says where it is from and how sure it is."""
+    read = parse_window_file(told)
+    text = read.text
+    usual = alloy or get_alloy(DEFAULT_ALLOY)
+    window = make_window(text, usual=usual)
+    sources = [f"Limits: {name}, the window “{read.name}”."]
+    if text.note:
+        sources.append(text.note)
+    for row in text.rows:
+        sure = ", ".join(filter(None, (row.status.words, row.status.caution)))
+        sources.append("; ".join(filter(None, (f"{row.metric}: {sure}", row.source))) + ".")
+    if alloy is not None:
+        window = _melt_at(window, alloy)
+        sources.append(f"{spell_melting(alloy)} It stands in place of the file's.")
+    elif text.liquidus_c is None:
+        sources.append(f"{spell_melting(usual)} The file names none, and no limit of it needs one.")
+    else:
+        sources.append(
+            f"{window.alloy}: solidus {window.solidus_c:g} °C, liquidus {window.liquidus_c:g} °C, "
+            f"as {name} says."
+        )
+    return Standard(name, window, tuple(dict.fromkeys(sources)))
 
 
 def _read_json(path: Path) -> dict[str, object]:

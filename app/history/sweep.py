@@ -24,14 +24,17 @@ from app.history.told import ToldEntry
 from app.recipes.rules import RevisionState
 from app.recipes.tables import Recipe, RecipeRevision
 from app.traces.tables import Trace
+from app.windows.tables import PlantWindow, WindowVersion
 
 PIECE: Final = 50
 
+# What an entry about a recipe's revision or a window's version leaves it in; a draft otherwise.
 _STATE_AFTER: Final = {
-    "recipes.propose": RevisionState.PROPOSED,
-    "recipes.publish": RevisionState.PUBLISHED,
-    "recipes.retire": RevisionState.RETIRED,
-    "recipes.supersede": RevisionState.RETIRED,
+    "propose": RevisionState.PROPOSED,
+    "publish": RevisionState.PUBLISHED,
+    "put": RevisionState.PUBLISHED,
+    "retire": RevisionState.RETIRED,
+    "supersede": RevisionState.RETIRED,
 }
 
 
@@ -47,7 +50,7 @@ def count_records(session: Session) -> int:
     """Return how many things a sweep looks at: boards, revisions, traces, files and the setup."""
     return sum(
         session.scalar(select(func.count()).select_from(table)) or 0
-        for table in (Board, RecipeRevision, Trace, StoredFile, *SETUP_TABLES)
+        for table in (Board, RecipeRevision, WindowVersion, Trace, StoredFile, *SETUP_TABLES)
     )
 
 
@@ -58,7 +61,14 @@ def sweep(sessions: Sessions) -> Iterator[Swept]:
     samples; each kept file; the names beside the log; accounts, tokens, parts and benches. Memory
     does not grow with the house.
     """
-    for look in (_sweep_boards, _sweep_revisions, _sweep_traces, _sweep_files, _sweep_names):
+    for look in (
+        _sweep_boards,
+        _sweep_revisions,
+        _sweep_windows,
+        _sweep_traces,
+        _sweep_files,
+        _sweep_names,
+    ):
         yield from look(sessions)
     for count, found in sweep_setup(sessions):
         yield Swept(count, found)
@@ -114,19 +124,53 @@ def _sweep_revisions(sessions: Sessions) -> Iterator[Swept]:
         yield Swept(len(ids), found)
 
 
+def _sweep_windows(sessions: Sessions) -> Iterator[Swept]:
+    for ids in _iterate_pieces(sessions, WindowVersion.id):
+        with open_snapshot(sessions) as session:
+            told = map_told(session, "window_version", ids)
+            rows = session.execute(
+                select(
+                    WindowVersion.id,
+                    WindowVersion.number,
+                    WindowVersion.state,
+                    WindowVersion.title,
+                    WindowVersion.reason,
+                    WindowVersion.body,
+                    WindowVersion.digest,
+                    WindowVersion.author_id,
+                    WindowVersion.approved_by_id,
+                    PlantWindow.code,
+                )
+                .join(PlantWindow, PlantWindow.id == WindowVersion.window_id)
+                .where(WindowVersion.id.in_(ids))
+                .order_by(WindowVersion.id)
+            ).all()
+            found = tuple(d for row in rows for d in check_version(row, told[row.id]))
+        yield Swept(len(ids), found)
+
+
 def check_revision(row: Any, told: list[ToldEntry]) -> Iterator[Difference]:
     """Hold one recipe revision against the entries about it, oldest first."""
     key = RecordKey("recipe revision", row.id)
-    name = f"recipe {row.code} revision {row.number}"
+    yield from _check_text_and_state(key, f"recipe {row.code} revision {row.number}", row, told)
+
+
+def check_version(row: Any, told: list[ToldEntry]) -> Iterator[Difference]:
+    """Hold one window version against the entries about it, oldest first."""
+    key = RecordKey("window version", row.id)
+    yield from _check_text_and_state(key, f"window {row.code} version {row.number}", row, told)
+
+
+def _check_text_and_state(
+    key: RecordKey, name: str, row: Any, told: list[ToldEntry]
+) -> Iterator[Difference]:
     if not told:
         yield tell_untold(key, name)
         return
     newest = told[-1]
     yield from check_text(key, name, body=row.body, digest=row.digest, entry=newest)
-    state = RevisionState.DRAFT
-    for entry in told:
-        state = _STATE_AFTER.get(entry.action, RevisionState.DRAFT)
-    published = next((e for e in reversed(told) if e.action == "recipes.publish"), None)
+    state = _STATE_AFTER.get(newest.action.partition(".")[2], RevisionState.DRAFT)
+    published = next((e for e in reversed(told) if e.action.endswith(".publish")), None)
     texts = [entry for entry in told if "title" in entry.details]
     yield from compare(key, name, newest, [("state", row.state, state)])
     if texts:

@@ -26,9 +26,14 @@ from app.traces.rules import ChannelRole
 MOST_ROWS: Final = 40
 RAMP_WINDOW_S: Final = 5.0
 
-_OF_LIQUIDUS: Final = frozenset(
-    {Metric.TIME_ABOVE_LIQUIDUS_S, Metric.AVERAGE_RAMP_K_PER_S, Metric.SPREAD_K}
-)
+_OF_LIQUIDUS: Final = frozenset(Metric) - {
+    Metric.PEAK_C,
+    Metric.MAX_RAMP_UP_K_PER_S,
+    Metric.MAX_RAMP_DOWN_K_PER_S,
+    Metric.SOAK_TIME_S,
+    Metric.TIME_25_TO_PEAK_S,
+    Metric.TIME_WITHIN_5_OF_CLASSIFICATION_S,
+}
 # What a metric cannot be measured without.
 NEEDED: Final[Mapping[str, frozenset[Metric]]] = {
     "liquidus_c": _OF_LIQUIDUS,

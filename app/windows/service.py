@@ -146,7 +146,7 @@ def save_draft(
 
     VersionFrozen for any state but draft; EditedMeanwhile when another version was seen.
     """
-    _lock(session, version)
+    lock_version(session, version)
     check_editable(version.state)
     check_version(seen_version, version.version)
     before = get_text(version)
@@ -174,7 +174,7 @@ def discard_draft(
     session: Session, version: WindowVersion, *, person: Person, now: datetime
 ) -> None:
     """Delete a draft, and its window when nothing else is left of it; VersionFrozen otherwise."""
-    _lock(session, version)
+    lock_version(session, version)
     check_editable(version.state)
     window = version.window
     details: dict[str, JsonValue] = {"title": version.title, "reason": version.reason}
@@ -190,7 +190,7 @@ def propose(
     session: Session, version: WindowVersion, *, person: Person, now: datetime
 ) -> WindowVersion:
     """Propose a draft; from here on its text is frozen."""
-    _lock(session, version)
+    lock_version(session, version)
     version.state = _take_move(version, RevisionAction.PROPOSE, person=person)
     version.proposed_by_id, version.proposed_at = person.account_id, now
     session.flush()
@@ -225,7 +225,7 @@ def publish(
     `seen_digest` is that of the text the approver read: OtherTextSeen for another. An approver who
     wrote, changed or proposed it is refused with AuthorCannotApprove.
     """
-    _lock(session, version)
+    lock_version(session, version)
     after = _take_move(version, RevisionAction.PUBLISH, person=person)
     proposer_id = version.proposed_by_id or version.author_id
     check_four_eyes(
@@ -257,13 +257,20 @@ def retire(
     session: Session, version: WindowVersion, *, reason: str, person: Person, now: datetime
 ) -> WindowVersion:
     """Retire a published version: it stands for no part and goes into no recipe any more."""
-    _lock(session, version)
+    lock_version(session, version)
     version.state = _take_move(version, RevisionAction.RETIRE, person=person)
     _sign_retirement(version, reason, person=person, now=now)
     session.flush()
     details: dict[str, JsonValue] = {"reason": reason}
     tell(session, version, "windows.retire", person=person, now=now, details=details)
     return version
+
+
+def lock_version(session: Session, version: WindowVersion) -> None:
+    """Let others who change a window finish first, and read the version as they left it."""
+    gone = VersionUnknown("This version was discarded.", field="id")
+    wait_for_row(session, version.window, gone=gone)
+    wait_for_row(session, version, gone=gone)
 
 
 def tell(
@@ -289,13 +296,6 @@ def tell(
             **(details or {}),
         },
     )
-
-
-def _lock(session: Session, version: WindowVersion) -> None:
-    """Let others who change a window finish first, and read the version as they left it."""
-    gone = VersionUnknown("This version was discarded.", field="id")
-    wait_for_row(session, version.window, gone=gone)
-    wait_for_row(session, version, gone=gone)
 
 
 def _supersede(
@@ -324,7 +324,7 @@ def _take_move(version: WindowVersion, action: RevisionAction, *, person: Person
 def _return_to_draft(
     session: Session, version: WindowVersion, action: RevisionAction, *, person: Person
 ) -> None:
-    _lock(session, version)
+    lock_version(session, version)
     version.state = _take_move(version, action, person=person)
     version.proposed_by_id = version.proposed_at = None
     session.flush()

@@ -19,7 +19,7 @@ from app.windows.built_in import BuiltIn
 from app.windows.into_recipe import Limits, Stamp, Temperatures, put_into_body
 from app.windows.queries import get_digest, get_text
 from app.windows.rules import NotInForce, NotYourDraft
-from app.windows.service import tell
+from app.windows.service import lock_version, tell
 from app.windows.tables import WindowVersion
 
 
@@ -46,6 +46,8 @@ def put_into_recipe(
     Raises NotInForce, NotYourDraft, DoesNotFit, EditedMeanwhile and what saving a recipe's draft
     raises.
     """
+    if isinstance(source, WindowVersion):
+        lock_version(session, source)
     stamp, text = state_source(source)
     if revision.author_id != person.account_id:
         raise NotYourDraft(

@@ -59,6 +59,7 @@ SUBJECTS: Final = (
     "session",
     "step",
     "token",
+    "window_version",
 )
 
 

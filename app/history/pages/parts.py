@@ -20,6 +20,7 @@ PLACES: Final[Mapping[str, str]] = {
     "part": "/materials/parts/{id}",
     "recipe_revision": "/recipes/revisions/{id}",
     "run": "/runs/{id}",
+    "window_version": "/windows/versions/{id}",
 }
 SEEN_WITH: Final[Mapping[str, Action]] = {"account": Action.ACCOUNTS_MANAGE}
 
