@@ -117,32 +117,33 @@ def split_grid(text: str, *, delimiter: Delimiter, limits: ReadingLimits) -> Gri
     delimiter. Raises LineTooLong, TooManyColumns, TooManyRows, NoRows.
     """
     ends_with_newline = text.endswith("\n")
-    body = text if ends_with_newline else text + "\n"
-    encoded = body.encode("utf-8")
-    buffer = np.frombuffer(encoded + b"\n" * PADDING, dtype=np.uint8)
-    used = buffer[: len(encoded)]
-    line_ends = np.flatnonzero(used == _NEWLINE)
+    padding = "\n" * (PADDING if ends_with_newline else PADDING + 1)
+    encoded = (text + padding).encode("utf-8")
+    buffer = np.frombuffer(encoded, dtype=np.uint8)
+    used = buffer[: len(encoded) - PADDING]
+    line_ends = _find_line_ends(used)
     line_starts = np.concatenate(([0], line_ends[:-1] + 1))
     _check_lengths(line_ends - line_starts, limits=limits)
 
-    is_mark = used == ord(delimiter.value)
-    if b'"' in encoded:
-        is_mark &= ~_inside_quotes(used, line_starts, line_ends)
-    marks = np.add.reduceat(is_mark, line_starts, dtype=np.int32)
-    kept = _has_content(used, line_starts, delimiter)
+    marks, kept, cell_ends = _find_cells(
+        used,
+        line_starts=line_starts,
+        line_ends=line_ends,
+        delimiter=delimiter,
+        has_quotes=b'"' in encoded,
+    )
     comments, is_comment = _find_comments(
         buffer, line_starts=line_starts, line_ends=line_ends, delimiter=delimiter, kept=kept
     )
     kept &= ~is_comment
     _check_counts(marks, kept, limits=limits)
 
-    is_mark |= used == _NEWLINE
     cells = marks.astype(np.int64) + 1
     firsts = np.cumsum(cells) - cells
     return Grid(
         delimiter=delimiter,
         buffer=buffer,
-        cell_ends=_places_of(is_mark),
+        cell_ends=cell_ends,
         first_cells=firsts[kept],
         counts=cells[kept],
         lines=np.flatnonzero(kept) + 1,
@@ -151,15 +152,38 @@ def split_grid(text: str, *, delimiter: Delimiter, limits: ReadingLimits) -> Gri
     )
 
 
-def _places_of(mask: Mask) -> NDArray[np.int32]:
-    """Return where the mask is set; chunk by chunk, for half the memory of one pass."""
-    places = np.empty(int(np.count_nonzero(mask)), dtype=np.int32)
-    filled = 0
-    for start in range(0, len(mask), _CHUNK):
-        found = np.flatnonzero(mask[start : start + _CHUNK])
-        places[filled : filled + len(found)] = found + start
-        filled += len(found)
-    return places
+def _find_line_ends(used: Bytes) -> Places:
+    pieces = range(0, len(used), _CHUNK)
+    return np.concatenate(
+        [np.flatnonzero(used[start : start + _CHUNK] == _NEWLINE) + start for start in pieces]
+    )
+
+
+def _find_cells(
+    used: Bytes, *, line_starts: Places, line_ends: Places, delimiter: Delimiter, has_quotes: bool
+) -> tuple[NDArray[np.int32], Mask, NDArray[np.int32]]:
+    """Return each line's delimiters, whether it holds anything, and where all cells end.
+
+    Lines are taken some at a time: what is computed for each byte then stays small.
+    """
+    marks = np.empty(len(line_ends), dtype=np.int32)
+    kept = np.empty(len(line_ends), dtype=np.bool_)
+    ends: list[NDArray[np.int32]] = []
+    first = 0
+    while first < len(line_ends):
+        begin = int(line_starts[first])
+        last = max(first + 1, int(np.searchsorted(line_ends, begin + _CHUNK)))
+        piece = used[begin : int(line_ends[last - 1]) + 1]
+        starts = line_starts[first:last] - begin
+        is_mark = piece == ord(delimiter.value)
+        if has_quotes:
+            is_mark &= ~_inside_quotes(piece, starts, line_ends[first:last] - begin)
+        marks[first:last] = np.add.reduceat(is_mark, starts, dtype=np.int32)
+        kept[first:last] = _has_content(piece, starts, delimiter)
+        is_mark |= piece == _NEWLINE
+        ends.append((np.flatnonzero(is_mark) + begin).astype(np.int32))
+        first = last
+    return marks, kept, np.concatenate(ends)
 
 
 def _check_lengths(lengths: Places, *, limits: ReadingLimits) -> None:
@@ -207,9 +231,9 @@ def _inside_quotes(used: Bytes, line_starts: Places, line_ends: Places) -> Mask:
 
 
 def _has_content(used: Bytes, line_starts: Places, delimiter: Delimiter) -> Mask:
-    fills = np.zeros(256, dtype=np.bool_)
-    fills[[ord(c) for c in ' \t\n"' + delimiter.value]] = True
-    content: Mask = np.logical_or.reduceat(~fills[used], line_starts)
+    holds = np.ones(256, dtype=np.bool_)
+    holds[[ord(c) for c in ' \t\n"' + delimiter.value]] = False
+    content: Mask = np.logical_or.reduceat(holds[used], line_starts)
     return content
 
 

@@ -15,6 +15,8 @@ from app.traces.rules import DecimalMark, TemperatureUnit
 # Sign, mark and 18 digits: what an int64 holds without thinking.
 _MOST_DIGITS: Final = 18
 _MOST_CHARACTERS: Final = 20
+# Cells parsed at a time, so that what is kept for each of them stays in the processor's cache.
+_CHUNK: Final = 16_384
 _NUMBER: Final = re.compile(
     r"([+\-−]?)(\d*)(?:[.,](\d*))?(?:e([+-]?\d{1,4}))?\s*"
     r"(°\s?[CFK]|[CFK]|deg ?[CFK])?",
@@ -45,6 +47,24 @@ def parse_plain_numbers(
     Cells longer than 20 characters or of more than 18 digits are left, as are exponents.
     """
     lengths = ends - starts
+    plain = PlainNumbers(
+        integers=np.empty(len(starts), dtype=np.int64),
+        decimals=np.empty(len(starts), dtype=np.int64),
+        is_number=np.empty(len(starts), dtype=np.bool_),
+        is_empty=lengths <= 0,
+    )
+    for start in range(0, len(starts), _CHUNK):
+        piece = slice(start, start + _CHUNK)
+        plain.integers[piece], plain.decimals[piece], plain.is_number[piece] = _parse_piece(
+            buffer, starts=starts[piece], lengths=lengths[piece], mark=mark
+        )
+    return plain
+
+
+def _parse_piece(
+    buffer: Bytes, *, starts: Places, lengths: Places, mark: DecimalMark
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Mask]:
+    """Parse as many cells as the working arrays should be long; signs of all cells in turn."""
     integers = np.zeros(len(starts), dtype=np.int64)
     decimals = np.zeros(len(starts), dtype=np.int64)
     digits = np.zeros(len(starts), dtype=np.int64)
@@ -67,12 +87,7 @@ def parse_plain_numbers(
             fits |= negative | (here & (sign == ord("+")))
         good &= fits
     good &= (digits > 0) & (digits <= _MOST_DIGITS)
-    return PlainNumbers(
-        integers=np.where(negative, -integers, integers),
-        decimals=decimals,
-        is_number=good,
-        is_empty=lengths <= 0,
-    )
+    return np.where(negative, -integers, integers), decimals, good
 
 
 @dataclass(frozen=True)

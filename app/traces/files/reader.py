@@ -113,9 +113,9 @@ def read_logger_file(
             field=FIELD,
         )
     return LoggerReading(
-        encoding=table.decoded.encoding,
-        sheet=table.book.sheet if table.book else None,
-        sheets=table.book.sheets if table.book else (),
+        encoding=table.encoding,
+        sheet=table.sheet,
+        sheets=table.sheets,
         delimiter=grid.delimiter,
         decimal_mark=mark,
         header_row=layout.header_row,
@@ -129,7 +129,7 @@ def read_logger_file(
         taken=(*table.taken, *_describe_layout(layout), *timeline.taken),
         findings=tuple(findings),
         assumptions=(
-            *(table.book.assumptions if table.book else ()),
+            *table.assumptions,
             *guesses.assumptions,
             *timeline.assumptions,
         ),

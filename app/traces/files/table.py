@@ -16,8 +16,10 @@ from app.traces.rules import DecimalMark, Delimiter, ReadingChoices
 class Table:
     """The cells, how they were told apart, and `texts` of some rows of samples."""
 
-    decoded: Decoded
-    book: Workbook | None
+    encoding: str
+    sheet: str | None
+    sheets: tuple[str, ...]
+    assumptions: tuple[str, ...]
     grid: Grid
     width: int
     texts: list[list[str]]
@@ -48,7 +50,17 @@ def open_table(content: bytes, *, choices: ReadingChoices, limits: ReadingLimits
             choices=choices,
         )
     taken.append(Taken("decimal_mark", mark.name.lower(), why))
-    return Table(decoded, book, grid, width, texts, mark, tuple(taken))
+    return Table(
+        encoding=decoded.encoding,
+        sheet=book.sheet if book else None,
+        sheets=book.sheets if book else (),
+        assumptions=book.assumptions if book else (),
+        grid=grid,
+        width=width,
+        texts=texts,
+        mark=mark,
+        taken=tuple(taken),
+    )
 
 
 def open_text(
