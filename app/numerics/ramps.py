@@ -1,14 +1,15 @@
 """How fast a trace rises and falls: over a window, and between two events."""
 
 import math
-from collections.abc import Callable
 
-import numpy as np
-
-from app.numerics.crossings import TimeAbove
+from app.numerics.edges import Edges
 from app.numerics.errors import NumericsError
-from app.numerics.trace import FloatArray, Trace
+from app.numerics.stretches import TimeAbove
+from app.numerics.trace import Trace
 from app.numerics.values import CannotSay, Measured, NotReached, Outcome, Unit
+from app.numerics.windows import get_windows
+
+Above = TimeAbove | Edges
 
 # Two clocks that add up to the same window may differ in the last digits.
 _WINDOW_SLACK = 1e-9
@@ -32,35 +33,15 @@ def compute_largest_ramps(trace: Trace, window_s: float) -> tuple[Outcome, Outco
     if trace.span_s < window_s * (1.0 - _WINDOW_SLACK):
         short = CannotSay(f"The trace is shorter than the ramp window of {window_s:g} s.")
         return short, short
-    time, temperature = trace.time_s, trace.temperature_c
-    # Windows that start at a reading, then windows that end at one; at least one of each.
-    head = max(1, int(np.searchsorted(time, time[-1] - window_s, side="right")))
-    tail = min(time.size - 1, int(np.searchsorted(time, time[0] + window_s, side="left")))
-    late, early = time[:head] + window_s, time[tail:] - window_s
-    candidates = (
-        (time[:head], np.interp(late, time, temperature) - temperature[:head]),
-        (early, temperature[tail:] - np.interp(early, time, temperature)),
-    )
-    most = max((_pick(*windows, at=np.argmax) for windows in candidates), key=_rise_of)
-    least = min((_pick(*windows, at=np.argmin) for windows in candidates), key=_rise_of)
+    windows = get_windows(trace, window_s)
+    (most_at_s, most_k), (least_at_s, least_k) = windows.find_most(), windows.find_least()
     return (
-        _measure_slope(most[1] / window_s, at_s=most[0]),
-        _measure_slope(-least[1] / window_s, at_s=least[0]),
+        _measure_slope(most_k / window_s, at_s=most_at_s),
+        _measure_slope(-least_k / window_s, at_s=least_at_s),
     )
 
 
-def _pick(
-    starts: FloatArray, rises: FloatArray, *, at: Callable[[FloatArray], np.intp]
-) -> tuple[float, float]:
-    place = int(at(rises))
-    return float(starts[place]), float(rises[place])
-
-
-def _rise_of(window: tuple[float, float]) -> float:
-    return window[1]
-
-
-def compute_average_ramp(peak: Measured, above_liquidus: TimeAbove) -> Outcome:
+def compute_average_ramp(peak: Measured, above_liquidus: Above) -> Outcome:
     """Mean slope (K/s) from the last upward crossing of the liquidus before the peak to the peak.
 
     `at_s` is that crossing.
@@ -75,7 +56,7 @@ def compute_average_ramp(peak: Measured, above_liquidus: TimeAbove) -> Outcome:
 
 
 def compute_average_cooling(
-    peak: Measured, above_liquidus: TimeAbove, *, last_at_peak_s: float
+    peak: Measured, above_liquidus: Above, *, last_at_peak_s: float
 ) -> Outcome:
     """Mean fall (K/s, positive) from the peak to the downward crossing of the liquidus after it.
 
@@ -94,7 +75,7 @@ def compute_average_cooling(
     return _measure_slope(fall_k_per_s, at_s=last_at_peak_s)
 
 
-def compute_time_to_peak(peak: Measured, above: TimeAbove) -> Outcome:
+def compute_time_to_peak(peak: Measured, above: Above) -> Outcome:
     """Time (s) from the last upward crossing of a temperature before the peak to the peak.
 
     `at_s` is that crossing; censored when the peak is. A trace that starts above the temperature
@@ -107,7 +88,7 @@ def compute_time_to_peak(peak: Measured, above: TimeAbove) -> Outcome:
     return Measured(peak_s - start, Unit.SECOND, at_s=start, is_censored=peak.is_censored)
 
 
-def compute_soak_time(peak: Measured, above_min: TimeAbove, above_max: TimeAbove) -> Outcome:
+def compute_soak_time(peak: Measured, above_min: Above, above_max: Above) -> Outcome:
     """Time (s) from the last upward crossing of Ts,min before the peak to Ts,max.
 
     Ts,max is its first upward crossing after that; `at_s` is the crossing of Ts,min.
@@ -115,13 +96,13 @@ def compute_soak_time(peak: Measured, above_min: TimeAbove, above_max: TimeAbove
     start = find_rise_to(above_min, _moment(peak))
     if not isinstance(start, float):
         return start
-    for stretch in above_max.stretches:
-        if stretch.start_s >= start and not stretch.starts_open:
-            return Measured(stretch.start_s - start, Unit.SECOND, at_s=start)
-    return _never_above(above_max.threshold_c)
+    end = above_max.find_rise_after(start)
+    if end is None:
+        return _never_above(above_max.threshold_c)
+    return Measured(end - start, Unit.SECOND, at_s=start)
 
 
-def find_rise_to(above: TimeAbove, peak_s: float) -> float | NotReached | CannotSay:
+def find_rise_to(above: Above, peak_s: float) -> float | NotReached | CannotSay:
     """Moment (s) of the last upward crossing before the peak, or why there is none."""
     stretch = above.find_stretch_at(peak_s)
     if stretch is None:

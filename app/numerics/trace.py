@@ -1,6 +1,8 @@
 """One channel's readings as a piecewise linear function of time."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -8,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from app.numerics.errors import MalformedArrays
 
 FloatArray = NDArray[np.float64]
+Found = TypeVar("Found")
 
 # Far beyond any thermocouple or clock, near enough that no sum or product overflows.
 LARGEST_TEMPERATURE_C = 1e6
@@ -20,12 +23,30 @@ class Trace:
 
     `time_s` rises strictly. Between readings the temperature is the straight line, also across
     samples that are missing; `missing_count` says how many those were and `longest_gap_s` how
-    long the longest straight line is.
+    long the longest straight line is. What was found in a trace once is remembered with it: its
+    arrays must not be changed.
     """
 
     time_s: FloatArray
     temperature_c: FloatArray
     missing_count: int
+    _found: dict[object, object] = field(default_factory=dict, init=False, repr=False)
+
+    def remember(
+        self, key: tuple[Callable[..., Found], object], find: Callable[[], Found]
+    ) -> Found:
+        """Return what `find` finds, at the second time without looking again.
+
+        `key` names what is looked for by the function that does it, and its argument.
+        """
+        found = self._found.get(key, self)
+        if found is self:
+            found = self._found[key] = find()
+        return found  # type: ignore[return-value]  # the key names the type
+
+    def is_known(self, key: tuple[Callable[..., object], object]) -> bool:
+        """Whether this was found already."""
+        return key in self._found
 
     @property
     def longest_gap_s(self) -> float:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.numerics.crossings import compute_time_above
 from app.numerics.cut import cut_trace, find_temperature_at
 from app.numerics.errors import NumericsError
 from app.numerics.trace import Trace
@@ -136,12 +135,21 @@ def _measure_settling(
     trace: Trace, zone: ZonePlan, begin_s: float, *, end_c: float, band_k: float
 ) -> Outcome:
     part = cut_trace(trace, begin_s, zone.ends_at_s)
-    off_k = part.temperature_c - end_c
-    last_out_s = -math.inf
-    for deviation_k in (off_k, -off_k):
-        outside = compute_time_above(Trace(part.time_s, deviation_k, 0), band_k)
-        if outside.stretches:
-            last_out_s = max(last_out_s, outside.stretches[-1].end_s)
-    is_whole = not np.isfinite(last_out_s)
-    since_s = float(part.time_s[0]) if is_whole else last_out_s
+    off_k = np.abs(part.temperature_c - end_c)
+    out = np.flatnonzero(off_k > band_k)
+    is_whole = not out.size
+    if is_whole:
+        since_s = float(part.time_s[0])
+    else:
+        # The last reading of the part is `reached` itself, so there is one after the last outside.
+        last = int(out[-1])
+        over_k = off_k[last] - band_k
+        share = over_k / (over_k - _measure_over(part, last, end_c=end_c, band_k=band_k))
+        since_s = float(part.time_s[last] + share * (part.time_s[last + 1] - part.time_s[last]))
     return Measured(zone.ends_at_s - since_s, Unit.SECOND, at_s=since_s, is_censored=is_whole)
+
+
+def _measure_over(part: Trace, last: int, *, end_c: float, band_k: float) -> float:
+    """How far (K) the reading after the last outside is beyond that side of the band: below 0."""
+    sign = 1.0 if part.temperature_c[last] > end_c else -1.0
+    return float(sign * (part.temperature_c[last + 1] - end_c) - band_k)

@@ -1,15 +1,22 @@
 """One channel of a recording: everything that is asked of it."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 from app.numerics.ceilings import AgainstCeiling, compare_with_ceiling, list_times_above
 from app.numerics.crossings import TimeAbove
-from app.numerics.metrics import FEWEST_READINGS, measure_channel
+from app.numerics.edges import prepare_edges
+from app.numerics.metrics import (
+    FEWEST_READINGS,
+    NEAR_CLASSIFICATION_K,
+    ROOM_C,
+    measure_channel,
+)
 from app.numerics.recording.doubts import Doubts, doubt_metrics, doubt_uncertainty, doubt_zone
 from app.numerics.recording.shapes import ChannelAnalysis, Targets
 from app.numerics.trace import Trace
-from app.numerics.uncertainty import MeasurementUncertainty, weigh_channel
+from app.numerics.uncertainty import MeasurementUncertainty, list_weighed_c, weigh_channel
 from app.numerics.values import CannotSay
 from app.numerics.zones import measure_zones
 
@@ -27,6 +34,7 @@ def analyse_one(
 
     Refuses targets as measure_channel, compare_with_ceiling and measure_zones do.
     """
+    prepare_edges(trace, _list_asked_c(targets, ceilings_c, chain))
     metrics = measure_channel(
         trace,
         liquidus_c=targets.liquidus_c,
@@ -62,6 +70,34 @@ def analyse_one(
 def add_noise(chain: MeasurementUncertainty, noise_k: float) -> MeasurementUncertainty:
     """Return the chain with the estimated noise (K) where it is larger than the stated one."""
     return chain if chain.noise_k >= noise_k else replace(chain, noise_k=noise_k)
+
+
+def _list_asked_c(
+    targets: Targets, ceilings_c: Sequence[float], chain: MeasurementUncertainty | None
+) -> list[float]:
+    """List the temperatures (°C) at which somebody will ask when the trace is above them."""
+    asked = [
+        targets.liquidus_c,
+        targets.soak_min_c,
+        targets.soak_max_c,
+        ROOM_C,
+        *targets.times_above_c,
+        *ceilings_c,
+    ]
+    if targets.classification_c is not None:
+        asked.append(targets.classification_c - NEAR_CLASSIFICATION_K)
+    if targets.lift_rule is not None:
+        asked.append(targets.lift_rule.above_c)
+    if chain is not None:
+        asked += list_weighed_c(
+            chain,
+            liquidus_c=targets.liquidus_c,
+            soak_min_c=targets.soak_min_c,
+            soak_max_c=targets.soak_max_c,
+            classification_c=targets.classification_c,
+        )
+    # What is no temperature is refused by those who ask for it.
+    return [one for one in asked if math.isfinite(one)]
 
 
 def _list_times_above(

@@ -6,6 +6,7 @@ from app.numerics.uncertainty.channel import (
     TimeAboveUncertainty,
     Uncertainty,
     compute_uncertainty,
+    list_weighed_c,
     weigh_channel,
 )
 from app.numerics.uncertainty.inputs import (
@@ -25,5 +26,6 @@ __all__ = [
     "Uncertainty",
     "UnusableUncertainty",
     "compute_uncertainty",
+    "list_weighed_c",
     "weigh_channel",
 ]

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
 
-from app.numerics.crossings import TimeAbove, compute_area_above, compute_time_above
-from app.numerics.metrics import ROOM_C, ChannelMetrics
+from app.numerics.crossings import TimeAbove, compute_area_above
+from app.numerics.edges import Edges, find_edges, prepare_edges
+from app.numerics.metrics import NEAR_CLASSIFICATION_K, ROOM_C, ChannelMetrics
 from app.numerics.ramps import compute_average_cooling, compute_average_ramp, compute_soak_time
 from app.numerics.thermocouple_limits import OutsideTolerance
 from app.numerics.trace import Trace, read_trace
@@ -107,6 +108,16 @@ def weigh_channel(
     classification_c: float | None = None,
 ) -> ChannelUncertainty:
     """Compute U (k = 2) for each metric of a trace read already: see compute_uncertainty."""
+    prepare_edges(
+        trace,
+        list_weighed_c(
+            measurement,
+            liquidus_c=liquidus_c,
+            soak_min_c=soak_min_c,
+            soak_max_c=soak_max_c,
+            classification_c=classification_c,
+        ),
+    )
     chain = _Chain(trace, metrics, measurement)
     soak = (soak_min_c, soak_max_c)
     return ChannelUncertainty(
@@ -166,14 +177,28 @@ class _Chain:
         self.trace, self.metrics, self.measurement = trace, metrics, measurement
         self.own = measurement.compute_own()
         self.moments = Moments(trace, total(self.own.values()))
+        self._common: dict[float, dict[Source, float]] = {}
+        self.moments.prepare(self._list_crossings())
+
+    def _list_crossings(self) -> list[float]:
+        metrics = self.metrics
         known = (metrics.above_liquidus, metrics.near_classification)
-        self._above = {one.threshold_c: one for one in known if isinstance(one, TimeAbove)}
+        crossings = [
+            crossing.at_s
+            for above in known
+            if isinstance(above, TimeAbove)
+            for crossing in above.crossings
+        ]
+        for value in (metrics.soak_time, metrics.time_25_c_to_peak):
+            if isinstance(value, Measured) and value.at_s is not None:
+                crossings += [value.at_s, value.at_s + value.value]
+        return crossings
 
     def weigh_peak(self) -> Expanded:
         peak = _get(self.metrics.peak)
         count = self.moments.count_near_peak(self._near(peak))
         selection = {Source.SELECTION: compute_selection(self.measurement.noise_k, count)}
-        common = self.measurement.compute_common(peak.value)
+        common = self._common_at(peak.value)
         return expand(add_parts(common, self.own, selection), peak.unit)
 
     def weigh_total(self, above: TimeAbove) -> Expanded:
@@ -190,7 +215,7 @@ class _Chain:
         value: Measured,
         threshold_c: float,
         crossings: list[float],
-        measure: Callable[[TimeAbove], Measured],
+        measure: Callable[[TimeAbove | Edges], Measured],
     ) -> Expanded:
         common, is_censored = self._shift(
             value, threshold_c, lambda shift_k: measure(self._above_at(threshold_c + shift_k))
@@ -290,11 +315,14 @@ class _Chain:
         parts = add_parts(common, {Source.PEAK_MOMENT: self._spread_of_peak(peak)})
         return self._expand_time(value, parts, [_moment_of(value)], is_censored=is_censored)
 
-    def _above_at(self, threshold_c: float) -> TimeAbove:
-        found = self._above.get(threshold_c)
-        if found is None:
-            found = self._above[threshold_c] = compute_time_above(self.trace, threshold_c)
-        return found
+    def _above_at(self, threshold_c: float) -> Edges:
+        return find_edges(self.trace, threshold_c)
+
+    def _common_at(self, temperature_c: float) -> dict[Source, float]:
+        common = self._common.get(temperature_c)
+        if common is None:
+            common = self._common[temperature_c] = self.measurement.compute_common(temperature_c)
+        return common
 
     def _shift(
         self,
@@ -305,13 +333,11 @@ class _Chain:
         widest_at_c: float | None = None,
     ) -> tuple[dict[Source, float], bool]:
         """Weigh the error common to all readings; and whether the shifted value is censored."""
-        common = self.measurement.compute_common(
-            threshold_c if widest_at_c is None else widest_at_c
-        )
+        common = self._common_at(threshold_c if widest_at_c is None else widest_at_c)
         together_k = total(common.values())
         if together_k == 0.0:
             return {}, False
-        shifted = [_get(measure(sign * COVERAGE_FACTOR * together_k)) for sign in (-1.0, 1.0)]
+        shifted = [_get(measure(shift_k)) for shift_k in _list_shifts(common)]
         change = max(abs(one.value - value.value) for one in shifted)
         per_kelvin = change / (COVERAGE_FACTOR * together_k)
         is_censored = any(one.is_censored for one in shifted) and not value.is_censored
@@ -363,9 +389,39 @@ class _Chain:
         return peak.value - near_k
 
 
-def _total_of(above: TimeAbove) -> Measured:
+def list_weighed_c(
+    measurement: MeasurementUncertainty,
+    *,
+    liquidus_c: float,
+    soak_min_c: float,
+    soak_max_c: float,
+    classification_c: float | None = None,
+) -> list[float]:
+    """List the temperatures (°C) at which weigh_channel will ask when the trace is above them."""
+    asked: list[tuple[float, ...]] = [(liquidus_c,), (ROOM_C,), (soak_max_c, soak_min_c)]
+    if classification_c is not None:
+        asked.append((classification_c - NEAR_CLASSIFICATION_K,))
+    return [moved_c for together in asked for moved_c in _move(measurement, together)]
+
+
+def _move(measurement: MeasurementUncertainty, thresholds_c: tuple[float, ...]) -> list[float]:
+    """Move temperatures by twice what all readings share near the first of them."""
+    try:
+        shifts_k = _list_shifts(measurement.compute_common(thresholds_c[0]))
+    except OutsideTolerance:
+        return []
+    return [one + shift_k for one in thresholds_c for shift_k in shifts_k]
+
+
+def _list_shifts(common: Parts) -> tuple[float, float]:
+    """List by how much (K) limits are moved to see what a common error does."""
+    shift_k = COVERAGE_FACTOR * total(common.values())
+    return -shift_k, shift_k
+
+
+def _total_of(above: TimeAbove | Edges) -> Measured:
     return above.total
 
 
-def _longest_of(above: TimeAbove) -> Measured:
+def _longest_of(above: TimeAbove | Edges) -> Measured:
     return above.longest
