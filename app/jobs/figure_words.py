@@ -10,9 +10,19 @@ SOURCE: Final = (
     "show all of it."
 )
 
+OLDER: Final[Mapping[int, str]] = {
+    1: (
+        "Made by definitions 1: each value was held against its limits as it was read, without an "
+        "uncertainty and without looking for faults beyond what the file itself says."
+    ),
+}
+
 DEFINITIONS_IN_WORDS: Final[Mapping[str, str]] = {
     "peak": "The highest reading, in °C.",
-    "above_liquidus": "Total time above the liquidus of the recipe's window, in s.",
+    "above_liquidus": (
+        "Total time above the liquidus of the recipe's window, in s; each crossing is "
+        "interpolated between two samples."
+    ),
     "area_above_liquidus": (
         "Area between the trace and the liquidus while it is above, in kelvin seconds."
     ),
@@ -33,16 +43,53 @@ DEFINITIONS_IN_WORDS: Final[Mapping[str, str]] = {
     "maximum_fall": "The steepest mean fall over the same stretch as the maximum ramp, in K/s.",
     "time_25_c_to_peak": (
         "From the last upward crossing of 25 °C before the peak to the peak, in s. A trace that "
-        "starts warmer cannot say."
+        "starts warmer cannot say. Where the room is within the uncertainty of 25 °C, the limit "
+        "is held against the time from the recording's start."
     ),
     "near_classification": (
         "Time above the classification temperature less 5 K, in s; none where the recipe gives "
         "no classification temperature."
     ),
+    "longest_above_liquidus": "The longest unbroken time above the liquidus, in s.",
     "spread": (
         "The largest difference between joint channels at one moment while any of them is above "
         "the liquidus, in K."
     ),
+    "spread_at_coldest_peak": (
+        "The difference between the hottest and the coldest joint channel at the moment at which "
+        "the joint with the lowest peak is at its peak, in K."
+    ),
     "all_above_liquidus": "The first moment at which every joint is above the liquidus, in s.",
     "lift": "The first moment at which the recipe's lift rule is met, in s since the first sample.",
+    "lifted": (
+        "The moment at which the part was lifted, as somebody said, less the moment at which the "
+        "lift rule was met, in s. Below 0 the part was lifted too early."
+    ),
+    "zone": (
+        "Zones are laid from the first sample, as the recipe says; when the heater really began "
+        "is not known. Reached: the temperature at the zone's end, in °C; then its difference to "
+        "the top heater's setting, in K; the mean slope over the zone's last 5 s, in K/s; and the "
+        "unbroken time up to the end within ± 2 K of what was reached, in s (the band is common "
+        "practice, no source)."
+    ),
+    "ceiling": (
+        "Channels beside the joints, held against every upper limit of the peak for their role: "
+        "peak in °C, what is left to the limit in K, and the total time strictly above it in s."
+    ),
+    "window_use": (
+        "How much of a limit a value uses, in %: 100 % is at the limit. With two limits the "
+        "distance from their middle over half their distance; with one, both counted from 25 °C "
+        "for temperatures and from 0 for all else. Definition of this program, no source."
+    ),
+    "uncertainty": (
+        "U is the expanded uncertainty (k = 2, about 95 %), in the unit of the value, for °C in "
+        "K: the wire's class, the logger's accuracy and last digit, the calibration, noise, clock "
+        "and the slope at each crossing, combined by the law of propagation (JCGM 100). Neither "
+        "the sensor's own lag and fit nor the ageing of used wire is in it."
+    ),
+    "decision": (
+        "A value is inside when it is at least U within its limits, outside when it is more than U "
+        "beyond one, and too close to call between (JCGM 106, from memory: confirm against your "
+        "copy). Outside beats cannot say, that beats too close to call, and that beats inside."
+    ),
 }

@@ -50,11 +50,11 @@ OFFSETS = {"T1": 0.0, "T2": 1.5, "T3": 2.5, "T4": -20.0}
 
 
 def heat(moment_s: float, *, peak_shift_k: float = 0.0) -> float:
-    """Return an invented joint temperature in °C; only the part above 200 °C is shifted."""
+    """Return an invented joint temperature in °C; what is above 200 °C grows by the shift."""
     for (from_s, from_c), (to_s, to_c) in itertools.pairwise(PROFILE):
         if moment_s <= to_s:
             at = from_c + (to_c - from_c) * (moment_s - from_s) / (to_s - from_s)
-            return at + (peak_shift_k if at > 200 else 0.0)
+            return at + peak_shift_k * max(at - 200, 0.0) / 38.0
     return float(PROFILE[-1][1])
 
 

@@ -20,12 +20,15 @@ from app.jobs.downloads import spell_disposition
 from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
 from app.jobs.marks import list_marks
 from app.jobs.pages.asked import AskedPart, AskedView
+from app.jobs.pages.run_words import spell_chain_used
 from app.jobs.pages.words import STEP_WORDS, word_run
 from app.jobs.queries import SiteCard, WorkCard, get_run, get_trace_of, load_place
 from app.jobs.rules import spell_job
+from app.jobs.scales import Scale
 from app.jobs.tables import JobStep, Run
+from app.jobs.verdict_words import spell_limits, spell_value
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.body.window import Metric
+from app.recipes.body.window import METRICS, Metric
 from app.recipes.queries import get_body
 from app.traces.queries import RecordedTrace, load_samples
 
@@ -67,6 +70,7 @@ def make_chart(
         ("Run", str(run.id)),
         ("Line", f"{site.designator}: {STEP_WORDS[step.kind].lower()}"),
         ("Verdict", word_run(run.state, run.verdict).word),
+        *_list_reasons(run, view.scale),
         ("Recipe", f"{revision.recipe.code} revision {revision.number}"),
         ("Recipe digest", (revision.digest or "")[:DIGEST_SHOWN]),
         ("Samples digest", get_trace_of(run).samples_sha256[:DIGEST_SHOWN]),
@@ -84,9 +88,31 @@ def make_chart(
         zones=list_zones(body),
         liquidus_c=body.window.liquidus_c,
         levels=list_levels(body),
-        marks=list_marks(recorded),
+        marks=list_marks(recorded, run.figures),
         view=view,
     )
+
+
+def _list_reasons(run: Run, scale: Scale) -> tuple[tuple[str, str], ...]:
+    """Return what the verdict rests on: limit, uncertainty, rule, definitions, chain."""
+    figures = run.figures
+    if not figures:
+        return ()
+    line = figures["verdict"]["deciding"]
+    reasons = []
+    if line is not None:
+        of = f" of {line['channel']}" if line["channel"] else ""
+        value = spell_value(line, scale, with_expanded=True)
+        words = f"{METRICS[Metric(line['metric'])].label}{of} {value}"
+        use = "" if line["window_use_pct"] is None else f", use {line['window_use_pct']:.0f} %"
+        reasons.append(("Deciding limit", f"{words}, allowed {spell_limits(line, scale)}{use}"))
+    if "rule" in figures["verdict"]:
+        reasons.append(("Decided by", figures["verdict"]["rule"]))
+    reasons.append(("Definitions", str(figures["definitions"])))
+    chain = spell_chain_used(figures)
+    if chain:
+        reasons.append(("Measuring chain", chain))
+    return tuple(reasons)
 
 
 def list_zones(body: RecipeBody) -> tuple[ShownZone, ...]:

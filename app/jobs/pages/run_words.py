@@ -2,25 +2,40 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
-from app.jobs.figure_words import DEFINITIONS_IN_WORDS
-from app.jobs.figures import CHANNEL_FIGURES, spell_outcome
+from app.jobs.figure_words import DEFINITIONS_IN_WORDS, OLDER
+from app.jobs.figures import CHANNEL_FIGURES, DEFINITIONS, spell_outcome
 from app.jobs.pages.words import StateWords, word_verdict
 from app.jobs.scales import Scale
 from app.jobs.tables import Run
+from app.jobs.verdict_words import find_expanded, spell_limits, spell_value
+from app.jobs.verdict_words import spell_verdict as spell_whole
 from app.recipes.body.window import METRICS, Metric
 from app.recipes.verdict import VerdictState
 from app.traces.rules import ChannelRole
 
+_SITE_LABELS: Final = {
+    "spread": "Spread between joints",
+    "spread_at_coldest_peak": "Spread at the coldest joint's peak",
+    "all_above_liquidus": "All joints above liquidus from",
+    "lift": "The part may be lifted from",
+}
+_RESTING: Final = (
+    ("Window use", "window_use"),
+    ("± U", "uncertainty"),
+    ("Decision rule", "decision"),
+)
+
 
 @dataclass(frozen=True)
 class VerdictWords:
-    """One line of the verdict."""
+    """One line of the verdict; `around` is its uncertainty, empty where none is shown."""
 
     metric: str
     channel: str
     value: str
+    around: str
     limit: str
     use: str
     state: StateWords
@@ -45,113 +60,180 @@ class FigureRow:
 
 @dataclass(frozen=True)
 class ChannelHead:
-    """A channel in the table's head."""
+    """A channel in the table's head; `note` says what was added to its readings."""
 
     name: str
     role: str
+    note: str
 
 
 def spell_verdict(figures: Mapping[str, Any], scale: Scale) -> str:
     """Say what the verdict rests on: the deciding limit and how much of it is used."""
+    return spell_whole(figures["verdict"], scale) if figures else ""
+
+
+def spell_made_by(figures: Mapping[str, Any]) -> tuple[str, ...]:
+    """Say by which rule, definitions and measuring chain the figures were made."""
     if not figures:
-        return ""
-    verdict = figures["verdict"]
-    line = verdict["deciding"]
-    if line is None:
-        return "No limit of the window could be held against this trace."
-    words = word_line(line, scale)
-    of = f" of {words.channel}" if words.channel else ""
-    if line["value"] is None:
-        return f"{words.metric}{of}: {words.reason}."
-    use = f"; window use {words.use}" if words.use else ""
-    reason = f", {words.reason}" if words.reason else ""
-    return f"{words.metric}{of} is {words.value} against {words.limit}{reason}{use}."
-
-
-def word_line(line: Mapping[str, Any], scale: Scale) -> VerdictWords:
-    """Return one limit held against one channel, in words."""
-    unit = line["unit"]
-    lower, upper = (
-        None if line[side] is None else scale.convert_figure(line[side], unit)
-        for side in ("lower", "upper")
+        return ()
+    number = figures["definitions"]
+    if number != DEFINITIONS:
+        return (OLDER.get(number, f"Made by definitions {number}, which this program lacks."),)
+    return (
+        f"Decided by {figures['verdict']['rule']}; definitions {number}.",
+        f"Measuring chain: {spell_chain_used(figures)}.",
     )
-    if lower is not None and upper is not None:
-        limit = f"{_round(lower[0])} to {_round(upper[0])} {upper[1]}"
-    elif lower is not None:
-        limit = f"at least {_round(lower[0])} {lower[1]}"
-    else:
-        limit = f"at most {_round(upper[0])} {upper[1]}" if upper is not None else ""
-    use = line["window_use_pct"]
+
+
+def spell_chain_used(figures: Mapping[str, Any]) -> str:
+    """Return the words of the chain that kept figures were made with; nothing before 2."""
+    chain = figures.get("chain")
+    if chain is None:
+        return ""
+    told = " (no chain is described for this bench)" if chain["is_assumed"] else ""
+    return f"{chain['words']}{told}"
+
+
+def word_line(
+    line: Mapping[str, Any], scale: Scale, *, with_expanded: bool = False
+) -> VerdictWords:
+    """Return one limit held against one channel, in words."""
+    use, expanded = line["window_use_pct"], find_expanded(line)
+    around = ""
+    if with_expanded and expanded is not None:
+        around = f"± {scale.spell_difference(expanded, line['unit'], expanded)}"
     return VerdictWords(
         metric=METRICS[Metric(line["metric"])].label,
         channel=line["channel"],
-        value="–" if line["value"] is None else scale.spell(line["value"], unit),
-        limit=limit,
+        value=spell_value(line, scale),
+        around=around,
+        limit=spell_limits(line, scale),
         use="" if use is None else f"{use:.0f} %",
         state=word_verdict(line["state"]),
         reason=line["reason"],
     )
 
 
-def list_lines(figures: Mapping[str, Any], scale: Scale) -> tuple[VerdictWords, ...]:
-    """Return every limit in words, the deciding one first: outside, cannot say, most used."""
+def list_lines(
+    figures: Mapping[str, Any], scale: Scale, *, with_expanded: bool = False
+) -> tuple[VerdictWords, ...]:
+    """Return every limit in words, the deciding one first, then the worst and most used."""
+    verdict = figures.get("verdict", {})
+    deciding = verdict.get("deciding")
     lines = sorted(
-        figures.get("verdict", {}).get("lines", []),
-        key=lambda line: (-VerdictState(line["state"]).severity, -(line["window_use_pct"] or 0.0)),
+        verdict.get("lines", []),
+        key=lambda line: (
+            line != deciding,
+            -VerdictState(line["state"]).severity,
+            -(line["window_use_pct"] or 0.0),
+        ),
     )
-    return tuple(word_line(line, scale) for line in lines)
+    return tuple(word_line(line, scale, with_expanded=with_expanded) for line in lines)
 
 
-def list_channel_heads(run: Run) -> tuple[ChannelHead, ...]:
-    """Return the channels that have figures, with where they sit."""
+def list_channel_heads(run: Run, scale: Scale) -> tuple[ChannelHead, ...]:
+    """Return the channels that have figures, with where they sit and what was added to them."""
     roles = {c["name"]: c for c in (run.trace.channels if run.trace else [])}
     return tuple(
         ChannelHead(
             one["name"],
             ChannelRole(one["role"]).words
             + (f" {roles[one['name']]['designator']}" if roles[one["name"]]["designator"] else ""),
+            ""
+            if one.get("correction_k") is None
+            else f"{scale.spell(one['correction_k'], 'K', signed=True)} added to its readings",
         )
         for one in (run.figures or {}).get("channels", [])
     )
 
 
-def list_figures(run: Run, scale: Scale) -> tuple[FigureRow, ...]:
+def list_figures(run: Run, scale: Scale, *, with_expanded: bool = False) -> tuple[FigureRow, ...]:
     """Return every figure of every channel."""
     channels = (run.figures or {}).get("channels", [])
     if not channels:
         return ()
-    return tuple(
+    rows = [
         FigureRow(
             Definition(label, DEFINITIONS_IN_WORDS[name]),
             tuple(
-                (spell_outcome(one.get(name), scale=scale), _spell_note(one.get(name)))
-                for one in channels
+                _spell_cell(one.get(name), scale, with_expanded=with_expanded) for one in channels
             ),
         )
         for name, label in CHANNEL_FIGURES.items()
+    ]
+    longest = tuple(
+        _spell_cell(
+            one["above_liquidus"].get("longest") or one["above_liquidus"],
+            scale,
+            with_expanded=with_expanded,
+        )
+        for one in channels
     )
+    rows.insert(
+        2,
+        FigureRow(
+            Definition(
+                "Longest time above liquidus", DEFINITIONS_IN_WORDS["longest_above_liquidus"]
+            ),
+            longest,
+        ),
+    )
+    return tuple(rows)
 
 
 def list_site_figures(
-    figures: Mapping[str, Any], scale: Scale
+    figures: Mapping[str, Any], scale: Scale, *, with_expanded: bool = False
 ) -> tuple[tuple[Definition, str], ...]:
     """Return the figures of the whole site."""
-    labels = {
-        "spread": "Spread between joints",
-        "all_above_liquidus": "All joints above liquidus from",
-        "lift": "The part may be lifted from",
-    }
     site = figures.get("site", {})
-    return tuple(
-        (Definition(label, DEFINITIONS_IN_WORDS[name]), _spell_with_note(site[name], scale))
-        for name, label in labels.items()
+    found = [
+        (
+            Definition(label, DEFINITIONS_IN_WORDS[name]),
+            " · ".join(filter(None, _spell_cell(site[name], scale, with_expanded=with_expanded))),
+        )
+        for name, label in _SITE_LABELS.items()
         if site.get(name) is not None
-    )
+    ]
+    lifted = spell_lift(figures, scale)
+    if lifted:
+        found.append((Definition("The part was lifted", DEFINITIONS_IN_WORDS["lifted"]), lifted))
+    return tuple(found)
 
 
-def _spell_with_note(said: Mapping[str, Any], scale: Scale) -> str:
-    note = _spell_note(said)
-    return f"{spell_outcome(said, scale=scale)}{f' · {note}' if note else ''}"
+def spell_lift(figures: Mapping[str, Any], scale: Scale) -> str:
+    """Say when the part was lifted and whether the rule was met; nothing where nobody said."""
+    lifted = figures.get("site", {}).get("lifted")
+    if lifted is None:
+        return ""
+    at, margin = scale.spell(lifted["lifted_at_s"], "s"), lifted["margin"]
+    cold = lifted["cold_channels"]
+    still = f"; {', '.join(cold)} not above the rule's temperature then" if cold else ""
+    if lifted["was_early"] is None:
+        why = margin.get("cannot_say") or margin.get("not_reached") or "the trace starts above it"
+        return f"at {at}; whether the rule was met cannot be said: {why}"
+    if "value" not in margin:
+        return f"at {at}, too early: the rule was not met{still}"
+    apart = scale.spell(abs(margin["value"]), "s")
+    if lifted["was_early"]:
+        return f"at {at}, too early: {apart} before the rule was met{still}"
+    return f"at {at}, {apart} after the rule was met{still}"
+
+
+def is_lifted_early(figures: Mapping[str, Any]) -> bool:
+    """Say whether the part was lifted before its rule was met."""
+    lifted = figures.get("site", {}).get("lifted")
+    return bool(lifted and lifted["was_early"])
+
+
+def list_resting() -> tuple[Definition, ...]:
+    """Return what every verdict rests on, in words."""
+    return tuple(Definition(label, DEFINITIONS_IN_WORDS[name]) for label, name in _RESTING)
+
+
+def _spell_cell(
+    said: Mapping[str, Any] | None, scale: Scale, *, with_expanded: bool
+) -> tuple[str, str]:
+    return spell_outcome(said, scale=scale, with_expanded=with_expanded), _spell_note(said)
 
 
 def _spell_note(said: Mapping[str, Any] | None) -> str:
@@ -162,8 +244,3 @@ def _spell_note(said: Mapping[str, Any] | None) -> str:
     moment = said["at_s"]
     is_moment = said["unit"] == "s" and moment == said["value"]
     return "" if moment is None or is_moment else f"at {moment:.1f} s"
-
-
-def _round(limit: float) -> str:
-    """Spell a limit without the noughts of its conversion."""
-    return f"{round(limit, 2):g}"

@@ -21,20 +21,34 @@ from app.jobs.chart_data import list_table_moments, read_at
 from app.jobs.chart_picture import draw_chart_svg
 from app.jobs.comparison_runs import list_peers
 from app.jobs.drawing import PICTURE_POINTS, draw_channels
-from app.jobs.figure_words import SOURCE
-from app.jobs.pages.asked import AskedView
+from app.jobs.figure_words import DEFINITIONS_IN_WORDS, SOURCE
+from app.jobs.pages.asked import AskedPart, AskedView, Shown
 from app.jobs.pages.card_words import FindingWords, word_findings
 from app.jobs.pages.charts import make_chart
 from app.jobs.pages.peer_words import PeerWords, word_peers
+from app.jobs.pages.run_tables import (
+    CeilingRow,
+    FaultRow,
+    StretchRow,
+    ZoneRow,
+    list_ceilings,
+    list_fault_rows,
+    list_stretches,
+    list_zones,
+)
 from app.jobs.pages.run_words import (
     ChannelHead,
     Definition,
     FigureRow,
     VerdictWords,
+    is_lifted_early,
     list_channel_heads,
     list_figures,
     list_lines,
+    list_resting,
     list_site_figures,
+    spell_lift,
+    spell_made_by,
     spell_verdict,
 )
 from app.jobs.pages.words import STEP_WORDS, Link, StateWords, word_run
@@ -56,6 +70,14 @@ _KEEP_PICTURE: Final = {"Cache-Control": "private, max-age=86400"}
 
 
 @dataclass(frozen=True)
+class Toggle:
+    """Something that is shown on request, and the address that shows or hides it."""
+
+    href: str
+    is_shown: bool
+
+
+@dataclass(frozen=True)
 class ViewWords:
     """What is seen of the trace, and the addresses of other views and of its exports."""
 
@@ -68,6 +90,9 @@ class ViewWords:
     whole: str
     units: tuple[tuple[str, str, str, bool], ...]
     exports: tuple[tuple[str, str], ...]
+    shown: tuple[str, ...]
+    uncertainty: Toggle
+    crossings: Toggle
 
 
 @dataclass(frozen=True)
@@ -96,6 +121,9 @@ class RunPage:
     sign_href: str
     abort_reason: str
     verdict: str
+    made_by: tuple[str, ...]
+    lift: str
+    is_lifted_early: bool
     is_removal: bool
     chart: str
     samples_href: str
@@ -107,9 +135,16 @@ class RunPage:
     channels: tuple[ChannelHead, ...]
     figures: tuple[FigureRow, ...]
     site_figures: tuple[tuple[Definition, str], ...]
+    zones: tuple[ZoneRow, ...]
+    zones_words: str
+    ceilings: tuple[CeilingRow, ...]
+    ceilings_words: str
+    stretches: tuple[StretchRow, ...]
+    resting: tuple[Definition, ...]
     lines: tuple[VerdictWords, ...]
     left_out: tuple[str, ...]
     faults: tuple[str, ...]
+    fault_rows: tuple[FaultRow, ...]
     found: tuple[str, ...]
     facts: tuple[tuple[str, str], ...]
     digests: tuple[tuple[str, str], ...]
@@ -164,20 +199,30 @@ def show_run(
         else "",
         abort_reason=run.abort_reason or "",
         verdict=spell_verdict(figures, asked.scale),
+        made_by=spell_made_by(figures),
+        lift=spell_lift(figures, asked.scale),
+        is_lifted_early=is_lifted_early(figures),
         is_removal=step.kind is StepKind.REMOVE,
         chart=_describe_chart(chart) if chart else "",
         samples_href=f"/api/v1/runs/{run.id}/samples",
         picture=draw_chart_svg(chart) if chart else "",
-        view=_make_view_words(href, chart) if chart else None,
+        view=_make_view_words(href, chart, asked) if chart else None,
         marks=tuple(mark.sentence for mark in chart.marks) if chart else (),
         readings=readings,
         peers=word_peers(list_peers(session, run, step.kind), settings) if chart else (),
-        channels=list_channel_heads(run),
-        figures=list_figures(run, asked.scale),
-        site_figures=list_site_figures(figures, asked.scale),
-        lines=list_lines(figures, asked.scale),
+        channels=list_channel_heads(run, asked.scale),
+        figures=list_figures(run, asked.scale, with_expanded=asked.with_expanded),
+        site_figures=list_site_figures(figures, asked.scale, with_expanded=asked.with_expanded),
+        zones=list_zones(figures, asked.scale),
+        zones_words=DEFINITIONS_IN_WORDS["zone"],
+        ceilings=list_ceilings(figures, asked.scale),
+        ceilings_words=DEFINITIONS_IN_WORDS["ceiling"],
+        stretches=list_stretches(figures, asked.scale) if Shown.CROSSINGS in asked.shown else (),
+        resting=list_resting(),
+        lines=list_lines(figures, asked.scale, with_expanded=asked.with_expanded),
         left_out=tuple(figures.get("verdict", {}).get("left_out", [])),
         faults=tuple(f"{name}: {why}" for name, why in figures.get("faults", {}).items()),
+        fault_rows=list_fault_rows(figures),
         found=tuple(one["sentence"] for one in run.trace.reading["findings"]) if run.trace else (),
         facts=_list_facts(run, step, names, settings),
         digests=_list_digests(run, revision.digest or ""),
@@ -224,14 +269,19 @@ def _describe_chart(chart: Chart) -> str:
     )
 
 
-def _make_view_words(href: str, chart: Chart) -> ViewWords:
+def _make_view_words(href: str, chart: Chart, asked: AskedPart) -> ViewWords:
     view = chart.view
     part = {} if view.is_whole else {"from": f"{view.from_s:g}", "to": f"{view.to_s:g}"}
     unit = {"unit": str(view.scale)} if view.scale is not Scale.CELSIUS else {}
 
-    def link(path: str, **more: str) -> str:
-        query = urlencode({**part, **more})
+    def link(path: str, shown: frozenset[Shown], **more: str) -> str:
+        query = urlencode(
+            [*part.items(), *more.items(), *(("show", str(one)) for one in sorted(shown))]
+        )
         return f"{path}?{query}" if query else path
+
+    def toggle(one: Shown) -> Toggle:
+        return Toggle(link(href, asked.shown ^ {one}, **unit), one in asked.shown)
 
     return ViewWords(
         unit=str(view.scale),
@@ -239,17 +289,25 @@ def _make_view_words(href: str, chart: Chart) -> ViewWords:
         to_s=part.get("to", ""),
         duration_s=f"{view.duration_s:.1f}",
         seen=dict(chart.about)["Seen"],
-        here=link(href, **unit),
-        whole=f"{href}?{urlencode(unit)}" if unit else href,
+        here=link(href, asked.shown, **unit),
+        whole=_spell_whole(href, unit, asked),
         units=tuple(
-            (str(scale), scale.words, link(href, unit=str(scale)), scale is view.scale)
+            (str(scale), scale.words, link(href, asked.shown, unit=str(scale)), scale is view.scale)
             for scale in Scale
         ),
         exports=tuple(
-            (name, link(f"{href}/chart.{suffix}", **unit))
+            (name, link(f"{href}/chart.{suffix}", frozenset(), **unit))
             for name, suffix in (("SVG", "svg"), ("PNG", "png"), ("CSV", "csv"), ("JSON", "json"))
         ),
+        shown=tuple(sorted(asked.shown)),
+        uncertainty=toggle(Shown.UNCERTAINTY),
+        crossings=toggle(Shown.CROSSINGS),
     )
+
+
+def _spell_whole(href: str, unit: Mapping[str, str], asked: AskedPart) -> str:
+    query = urlencode([*unit.items(), *(("show", str(one)) for one in sorted(asked.shown))])
+    return f"{href}?{query}" if query else href
 
 
 def _make_readings(chart: Chart, recorded: RecordedTrace) -> ReadingTable:

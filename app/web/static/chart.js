@@ -164,6 +164,7 @@ const start = (channels, about) => {
       asked.set("to", +view.to.toFixed(2));
     }
     if (unit !== "C") asked.set("unit", unit);
+    for (const one of new URLSearchParams(location.search).getAll("show")) asked.append("show", one);
     return asked.size ? `?${asked}` : "";
   };
 
