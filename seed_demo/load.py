@@ -15,6 +15,7 @@ from seed_demo.load_acts import Act, DemoAccount, Stage, sort_acts
 from seed_demo.load_jobs import list_job_acts
 from seed_demo.load_plant import list_plant_acts
 from seed_demo.load_recipes import list_recipe_acts
+from seed_demo.load_windows import list_window_acts
 from seed_demo.story_shapes import PlannedJob
 
 Tell = Callable[[int, int], None]
@@ -62,6 +63,7 @@ def list_acts(stage: Stage, *, end: datetime, jobs: Sequence[PlannedJob]) -> lis
         [
             *list_plant_acts(stage, end),
             *list_recipe_acts(stage, end),
+            *list_window_acts(stage, end),
             *list_job_acts(stage, jobs),
         ]
     )

@@ -35,6 +35,9 @@ LOCKS: Final[Mapping[str, Lock]] = {
     "recipe_revisions": Lock(
         "state <> 'draft'", {"state": "'draft'", "number": "number + 1000", "recipe_id": "-1"}
     ),
+    "window_versions": Lock(
+        "state <> 'draft'", {"state": "'draft'", "number": "number + 1000", "window_id": "-1"}
+    ),
     "jobs": Lock("state = 'closed'", {"state": "'open'", "outcome": "NULL"}),
     "runs": Lock(
         "state <> 'recording'", {"state": "'recording'", "ended_at": "NULL", "trace_id": "NULL"}

@@ -54,10 +54,10 @@ def put_into_body(
     """Return the body with the window's limits in it, and a caution that says whose they are.
 
     Of the body's own limits, `add` takes away those of the same metric and channels, `replace`
-    takes all. `window` sets the temperatures that the window gives; `draft` keeps the body's and
-    the caution then names each limit that is stated for another one. Raises DoesNotFit with one
-    fault for each row that the body has no thermocouple for, and where the temperatures do not go
-    together.
+    takes all. `window` sets the alloy and the temperatures that the window gives; `draft` keeps
+    the body's, but for the classification temperature, and the caution then names each limit that
+    is stated for another one. Raises DoesNotFit with one fault for each row that the body has no
+    thermocouple for, and where the temperatures do not go together.
     """
     _check_measured(body, text)
     own = () if limits == "replace" else tuple(_keep(body.window.limits, text))
@@ -66,7 +66,7 @@ def put_into_body(
         for row in text.rows
     ]
     given = _list_given(text, body.window) if temperatures == "window" else {}
-    if body.window.classification_c is None and text.classification_c is not None:
+    if text.classification_c is not None:
         given["classification_c"] = text.classification_c
     whole: dict[str, Any] = body.model_dump(mode="json")
     whole["window"] |= given

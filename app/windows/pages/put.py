@@ -34,12 +34,12 @@ AskedLimits = Annotated[Limits, Query()]
 AskedTemperatures = Annotated[Temperatures | None, Query()]
 
 LIMITS: Final = (
-    ("add", "Put to the draft's own; those of the same metric and channels go"),
+    ("add", "Beside the draft's own, of which those of the same metric and channels go"),
     ("replace", "In place of all limits of the draft"),
 )
 TEMPERATURES: Final = (
-    ("window", "Take the window's"),
-    ("draft", "Keep the draft's, and say where they differ"),
+    ("window", "Take all that the window gives"),
+    ("draft", "Keep the draft's but for the classification, and say where they differ"),
 )
 
 add_notices(
