@@ -26,7 +26,7 @@ def compute_time_above(trace: Trace, threshold_c: float) -> TimeAbove:
     Piecewise linear with interpolated crossings. A plateau at the threshold is not above it; a
     touch from below is no stretch, a touch from above ends one and starts the next.
     """
-    return trace.remember(
+    return trace.memory.get(
         (compute_time_above, threshold_c), lambda: find_edges(trace, threshold_c).spell()
     )
 
@@ -36,7 +36,7 @@ def compute_area_above(trace: Trace, threshold_c: float) -> Measured:
 
     Censored when the first or the last reading is above.
     """
-    return trace.remember(
+    return trace.memory.get(
         (compute_area_above, threshold_c), lambda: _measure_area(trace, threshold_c)
     )
 
@@ -74,7 +74,7 @@ def _integrate_blocks(trace: Trace) -> tuple[FloatArray, FloatArray]:
         segments *= np.diff(time)
         return sum_blocks(segments), np.diff(time[ends]) if time.size > 1 else np.zeros(1)
 
-    return trace.remember((_integrate_blocks, None), integrate)
+    return trace.memory.get((_integrate_blocks, None), integrate)
 
 
 def intersect_stretches(channels: Sequence[Sequence[Stretch]]) -> tuple[Stretch, ...]:

@@ -26,6 +26,11 @@ class Edges:
     ends_open: bool
 
     @property
+    def count(self) -> int:
+        """How many stretches there are."""
+        return len(self.moments_s) // 2
+
+    @property
     def total(self) -> Measured:
         """Total time above (s), as TimeAbove tells it."""
         moments = self.moments_s
@@ -68,8 +73,8 @@ class Edges:
 
     def spell(self) -> TimeAbove:
         """Return the same with every stretch."""
-        count = len(self.moments_s) // 2
-        return TimeAbove(self.threshold_c, tuple(self._get_stretch(n) for n in range(count)))
+        stretches = tuple([self._get_stretch(number) for number in range(self.count)])
+        return TimeAbove(self.threshold_c, stretches)
 
     def _get_stretch(self, number: int) -> Stretch:
         place, moments = 2 * number, self.moments_s
@@ -88,18 +93,18 @@ def find_edges(trace: Trace, threshold_c: float) -> Edges:
         (edges,) = _find_all(trace, [threshold_c])
         return edges
 
-    return trace.remember((find_edges, threshold_c), find)
+    return trace.memory.get((find_edges, threshold_c), find)
 
 
 def prepare_edges(trace: Trace, thresholds_c: Iterable[float]) -> None:
     """Find where a trace passes each of these (°C), for those who will ask one by one."""
-    wanted = sorted(one for one in set(thresholds_c) if not trace.is_known((find_edges, one)))
+    wanted = sorted(one for one in set(thresholds_c) if not trace.memory.has((find_edges, one)))
     for edges in _find_all(trace, wanted) if wanted else ():
         _keep(trace, edges)
 
 
 def _keep(trace: Trace, edges: Edges) -> None:
-    trace.remember((find_edges, edges.threshold_c), lambda: edges)
+    trace.memory.get((find_edges, edges.threshold_c), lambda: edges)
 
 
 def _find_all(trace: Trace, thresholds_c: list[float]) -> list[Edges]:

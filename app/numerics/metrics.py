@@ -79,7 +79,7 @@ def compute_peak(trace: Trace) -> Measured:
     Censored at the first or last reading: the true peak may lie outside the trace. Needs one
     reading or more.
     """
-    return trace.remember((compute_peak, None), lambda: _find_peak(trace))
+    return trace.memory.get((compute_peak, None), lambda: _find_peak(trace))
 
 
 def _find_peak(trace: Trace) -> Measured:

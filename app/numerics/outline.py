@@ -24,7 +24,7 @@ class Outline:
 
 def get_outline(trace: Trace) -> Outline:
     """Return the outline of a trace with one reading or more."""
-    return trace.remember((get_outline, None), lambda: _make_outline(trace.temperature_c))
+    return trace.memory.get((get_outline, None), lambda: _make_outline(trace.temperature_c))
 
 
 def sum_blocks(segments: FloatArray) -> FloatArray:

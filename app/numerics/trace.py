@@ -17,36 +17,45 @@ LARGEST_TEMPERATURE_C = 1e6
 LARGEST_TIME_S = 1e12
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Trace:
-    """The readings of one channel: samples without a reading are left out.
+class Memory:
+    """What was found once, by the function that found it and by its argument."""
 
-    `time_s` rises strictly. Between readings the temperature is the straight line, also across
-    samples that are missing; `missing_count` says how many those were and `longest_gap_s` how
-    long the longest straight line is. What was found in a trace once is remembered with it: its
-    arrays must not be changed.
-    """
+    __slots__ = ("_found",)
 
-    time_s: FloatArray
-    temperature_c: FloatArray
-    missing_count: int
-    _found: dict[object, object] = field(default_factory=dict, init=False, repr=False)
+    def __init__(self) -> None:
+        self._found: dict[object, object] = {}
 
-    def remember(
-        self, key: tuple[Callable[..., Found], object], find: Callable[[], Found]
-    ) -> Found:
+    def get(self, key: tuple[Callable[..., Found], object], find: Callable[[], Found]) -> Found:
         """Return what `find` finds, at the second time without looking again.
 
-        `key` names what is looked for by the function that does it, and its argument.
+        `key` is the function that looks, and what tells one search of it from another.
         """
         found = self._found.get(key, self)
         if found is self:
             found = self._found[key] = find()
         return found  # type: ignore[return-value]  # the key names the type
 
-    def is_known(self, key: tuple[Callable[..., object], object]) -> bool:
+    def has(self, key: tuple[Callable[..., object], object]) -> bool:
         """Whether this was found already."""
         return key in self._found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trace:
+    """The readings of one channel: samples without a reading are left out.
+
+    `time_s` rises strictly. Between readings the temperature is the straight line, also across
+    samples that are missing; `missing_count` says how many those were and `longest_gap_s` how
+    long the longest straight line is. What was found once is remembered, in `clock` what depends
+    on the moments alone (several traces of the same moments may share it): the arrays must not be
+    changed.
+    """
+
+    time_s: FloatArray
+    temperature_c: FloatArray
+    missing_count: int
+    clock: Memory = field(default_factory=Memory, repr=False)
+    memory: Memory = field(default_factory=Memory, init=False, repr=False)
 
     @property
     def longest_gap_s(self) -> float:

@@ -15,29 +15,39 @@ _WITHIN: Final = np.arange(BLOCK)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Windows:
+class _Ends:
     """Windows that all begin (`other_s` > 0) or all end at a reading, `first` to `last`.
 
-    `other_s` is how far (s) the other end is; the bounds (K) hold for the windows of each block
-    of sixteen readings, from `first_block` on.
+    `other_s` is how far (s) the other end is. `blocks` are those of the readings, and `spans` in
+    turns the first block of the other ends, and the one after their last.
     """
 
-    trace: Trace
     first: int
     last: int
     other_s: float
-    first_block: int
+    blocks: IntArray
+    spans: IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Windows:
+    """The same in a trace: bounds (K) that hold for all windows of each block of readings."""
+
+    trace: Trace
+    ends: _Ends
     at_most_k: FloatArray
     at_least_k: FloatArray
 
     def list_rises(self, blocks: IntArray) -> tuple[IntArray, FloatArray]:
         """List the readings of some blocks at which a window begins or ends, and its rise (K)."""
-        places = ((blocks + self.first_block)[:, np.newaxis] * BLOCK + _WITHIN).ravel()
-        if places.size and (places[0] < self.first or places[-1] > self.last):
-            places = places[(places >= self.first) & (places <= self.last)]
+        first, last, other_s = self.ends.first, self.ends.last, self.ends.other_s
+        places = ((blocks + first // BLOCK)[:, np.newaxis] * BLOCK + _WITHIN).ravel()
+        if places.size and (places[0] < first or places[-1] > last):
+            places = places[(places >= first) & (places <= last)]
         time, value = self.trace.time_s, self.trace.temperature_c
-        apart_k = np.interp(time[places] + self.other_s, time, value) - value[places]
-        return places, apart_k if self.other_s > 0.0 else -apart_k
+        apart_k = np.interp(time[places] + other_s, time, value)
+        apart_k -= value[places]
+        return places, apart_k if other_s > 0.0 else -apart_k
 
     def find(self, *, sign: float) -> tuple[float, float]:
         """Find begin (s) and rise (K) of the window of largest (+1) or least (−1) rise, the first.
@@ -51,7 +61,7 @@ class _Windows:
         places, rises = self.list_rises(np.flatnonzero(bounds >= known))
         best = int(np.argmax(sign * rises))
         at_s = float(self.trace.time_s[places[best]])
-        return at_s if self.other_s > 0.0 else at_s + self.other_s, float(rises[best])
+        return at_s + min(self.ends.other_s, 0.0), float(rises[best])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,36 +96,53 @@ class Windows:
 
 def get_windows(trace: Trace, window_s: float) -> Windows:
     """Return the windows of so many seconds in a trace that lasts as long or longer."""
-    return trace.remember((get_windows, window_s), lambda: _make_windows(trace, window_s))
+    return trace.memory.get((get_windows, window_s), lambda: _make_windows(trace, window_s))
 
 
 def _make_windows(trace: Trace, window_s: float) -> Windows:
-    time = trace.time_s
-    head = max(1, int(np.searchsorted(time, time[-1] - window_s, side="right")))
-    tail = min(time.size - 1, int(np.searchsorted(time, time[0] + window_s, side="left")))
-    return Windows(
-        beginning=_bound(trace, 0, head - 1, other_s=window_s),
-        ending=_bound(trace, tail, time.size - 1, other_s=-window_s),
+    beginning, ending = trace.clock.get(
+        (_list_both, window_s), lambda: _list_both(trace.time_s, window_s)
+    )
+    return Windows(_bound(trace, beginning), _bound(trace, ending))
+
+
+def _list_both(time_s: FloatArray, window_s: float) -> tuple[_Ends, _Ends]:
+    head = max(1, int(np.searchsorted(time_s, time_s[-1] - window_s, side="right")))
+    tail = min(time_s.size - 1, int(np.searchsorted(time_s, time_s[0] + window_s, side="left")))
+    return (
+        _list_ends(time_s, 0, head - 1, other_s=window_s),
+        _list_ends(time_s, tail, time_s.size - 1, other_s=-window_s),
     )
 
 
-def _bound(trace: Trace, first: int, last: int, *, other_s: float) -> _Windows:
-    """Bound the rises block by block, by the outline at both ends of the windows."""
-    time, outline = trace.time_s, get_outline(trace)
+def _list_ends(time_s: FloatArray, first: int, last: int, *, other_s: float) -> _Ends:
     blocks = np.arange(first // BLOCK, last // BLOCK + 1)
     begin, end = np.maximum(blocks * BLOCK, first), np.minimum(blocks * BLOCK + BLOCK - 1, last)
     # The other ends lie between the reading before the first of them and that after the last.
-    before = np.searchsorted(time, time[begin] + other_s, side="right") - 1
-    after = np.searchsorted(time, time[end] + other_s, side="left")
-    count = outline.lowest_c.size
-    span = np.empty(2 * blocks.size, dtype=np.int64)
-    span[::2] = np.clip(before // BLOCK, 0, count - 1)
-    span[1::2] = np.clip(after // BLOCK, 0, count - 1) + 1
-    lowest = np.minimum.reduceat(np.append(outline.lowest_c, np.inf), span)[::2]
-    highest = np.maximum.reduceat(np.append(outline.highest_c, -np.inf), span)[::2]
-    own = np.minimum(blocks, count - 1)
-    most = highest - outline.lowest_c[own] + _ROUNDING_K
-    least = lowest - outline.highest_c[own] - _ROUNDING_K
-    if other_s < 0.0:
+    before = np.searchsorted(time_s, time_s[begin] + other_s, side="right") - 1
+    after = np.searchsorted(time_s, time_s[end] + other_s, side="left")
+    final = max(time_s.size - 2, 0) // BLOCK
+    spans = np.empty(2 * blocks.size, dtype=np.int64)
+    spans[::2] = np.maximum(before, 0) // BLOCK
+    spans[1::2] = np.minimum(after // BLOCK, final) + 1
+    np.minimum(spans[::2], final, out=spans[::2])
+    return _Ends(first, last, other_s, np.minimum(blocks, final), spans)
+
+
+def _bound(trace: Trace, ends: _Ends) -> _Windows:
+    """Bound the rises block by block, by the outline at both ends of the windows."""
+    outline = get_outline(trace)
+    lowest = np.minimum.reduceat(_extend(outline.lowest_c, np.inf), ends.spans)[::2]
+    highest = np.maximum.reduceat(_extend(outline.highest_c, -np.inf), ends.spans)[::2]
+    most = highest - outline.lowest_c[ends.blocks]
+    least = lowest - outline.highest_c[ends.blocks]
+    if ends.other_s < 0.0:
         most, least = -least, -most
-    return _Windows(trace, first, last, other_s, int(blocks[0]), most, least)
+    most += _ROUNDING_K
+    least -= _ROUNDING_K
+    return _Windows(trace, ends, most, least)
+
+
+def _extend(values: FloatArray, by: float) -> FloatArray:
+    """Append what a span that ends with the last block needs to end at."""
+    return np.concatenate((values, (by,)))

@@ -4,13 +4,13 @@ from collections.abc import Iterable, Mapping
 
 from numpy.typing import ArrayLike
 
-from app.numerics.faults import ChannelFault, FaultRole, Inspection, Readings, inspect_recording
+from app.numerics.faults import ChannelFault, FaultRole, Readings, inspect_recording
 from app.numerics.recording.channel import add_noise, analyse_one
 from app.numerics.recording.doubts import list_doubts
 from app.numerics.recording.shapes import RecordingAnalysis, Targets
 from app.numerics.recording.site import analyse_joints
 from app.numerics.recording.spelling import spell_fault
-from app.numerics.trace import Trace
+from app.numerics.trace import Memory, Trace
 from app.numerics.uncertainty import MeasurementUncertainty
 
 
@@ -44,7 +44,7 @@ def analyse_recording(
     )
     left_out = given | _list_left_out(inspected.faults)
     usable = {name: one for name, one in inspected.readings.items() if name not in left_out}
-    traces = {name: _make_trace(inspected, readings) for name, readings in usable.items()}
+    traces = _make_traces(inspected.sample_count, usable)
     doubts = {
         name: list_doubts(inspected.faults, name, highest_c=readings.highest_c)
         for name, readings in usable.items()
@@ -87,9 +87,15 @@ def _list_left_out(faults: Iterable[ChannelFault]) -> dict[str, str]:
     return left_out
 
 
-def _make_trace(inspected: Inspection, readings: Readings) -> Trace:
-    return Trace(
-        time_s=readings.time_s,
-        temperature_c=readings.value_c,
-        missing_count=inspected.sample_count - readings.value_c.size,
-    )
+def _make_traces(sample_count: int, channels: Mapping[str, Readings]) -> dict[str, Trace]:
+    # Channels that miss no reading stand on one and the same array of moments.
+    clocks = {id(readings.time_s): Memory() for readings in channels.values()}
+    return {
+        name: Trace(
+            time_s=readings.time_s,
+            temperature_c=readings.value_c,
+            missing_count=sample_count - readings.value_c.size,
+            clock=clocks[id(readings.time_s)],
+        )
+        for name, readings in channels.items()
+    }

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from operator import itemgetter
 from typing import Final
 
 from app.numerics.values import Unit
@@ -24,6 +25,8 @@ class Source(StrEnum):
     TIME_BASE = "time base"
     JITTER = "time jitter"
 
+
+_SIZE: Final = itemgetter(1)
 
 Parts = Mapping[Source, float]
 
@@ -66,13 +69,15 @@ def add_parts(*budgets: Parts) -> dict[Source, float]:
     together: dict[Source, float] = {}
     for budget in budgets:
         for source, standard in budget.items():
-            together[source] = combine(together.get(source, 0.0), standard)
+            known = together.get(source)
+            together[source] = standard if known is None else math.hypot(known, standard)
     return together
 
 
 def scale_parts(parts: Parts, factor: float) -> dict[Source, float]:
     """Scale a budget by a sensitivity, whatever its sign."""
-    return {source: standard * abs(factor) for source, standard in parts.items()}
+    size = abs(factor)
+    return {source: standard * size for source, standard in parts.items()}
 
 
 def total(parts: Iterable[float]) -> float:
@@ -82,10 +87,12 @@ def total(parts: Iterable[float]) -> float:
 
 def expand(parts: Parts, unit: Unit, *, is_censored: bool = False) -> Expanded:
     """Expand a budget by k = 2; parts of size 0 are left out of it."""
-    shown = sorted(parts.items(), key=lambda part: -part[1])
+    shown = sorted(parts.items(), key=_SIZE, reverse=True)
     return Expanded(
-        expanded=COVERAGE_FACTOR * total(parts.values()),
+        expanded=COVERAGE_FACTOR * math.hypot(*parts.values()),
         unit=unit,
-        contributions=tuple(Contribution(*part) for part in shown if part[1] > 0.0),
+        contributions=tuple(
+            [Contribution(source, standard) for source, standard in shown if standard > 0.0]
+        ),
         is_censored=is_censored,
     )

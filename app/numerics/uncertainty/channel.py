@@ -86,8 +86,19 @@ def compute_uncertainty(
     Not in it: the sensor's own lag and fit, drift of used wire, and the true course between two
     samples.
     """
+    trace = read_trace(time_s, temperature_c)
+    prepare_edges(
+        trace,
+        list_weighed_c(
+            measurement,
+            liquidus_c=liquidus_c,
+            soak_min_c=soak_min_c,
+            soak_max_c=soak_max_c,
+            classification_c=classification_c,
+        ),
+    )
     return weigh_channel(
-        read_trace(time_s, temperature_c),
+        trace,
         metrics,
         measurement=measurement,
         liquidus_c=liquidus_c,
@@ -108,16 +119,6 @@ def weigh_channel(
     classification_c: float | None = None,
 ) -> ChannelUncertainty:
     """Compute U (k = 2) for each metric of a trace read already: see compute_uncertainty."""
-    prepare_edges(
-        trace,
-        list_weighed_c(
-            measurement,
-            liquidus_c=liquidus_c,
-            soak_min_c=soak_min_c,
-            soak_max_c=soak_max_c,
-            classification_c=classification_c,
-        ),
-    )
     chain = _Chain(trace, metrics, measurement)
     soak = (soak_min_c, soak_max_c)
     return ChannelUncertainty(
@@ -151,8 +152,10 @@ def _weigh_above(chain: "_Chain", above: TimeAbove | CannotSay) -> TimeAboveUnce
     if isinstance(above, CannotSay):
         return CannotSay(above.reason)
     return TimeAboveUncertainty(
-        total=_guard(lambda: chain.weigh_total(above)),
-        longest=_guard(lambda: chain.weigh_longest(above)),
+        total=(whole := _guard(lambda: chain.weigh_total(above))),
+        longest=whole
+        if chain.is_one_stretch(above)
+        else _guard(lambda: chain.weigh_longest(above)),
     )
 
 
@@ -209,6 +212,16 @@ class _Chain:
         longest = max(above.stretches, key=lambda stretch: stretch.length_s, default=None)
         ends = [] if longest is None else [longest.start_s, longest.end_s]
         return self._weigh_time(above.longest, above.threshold_c, ends, _longest_of)
+
+    def is_one_stretch(self, above: TimeAbove) -> bool:
+        """Whether the trace is above at most once, also within the error common to all readings."""
+        try:
+            shifts_k = _list_shifts(self._common_at(above.threshold_c))
+        except OutsideTolerance:
+            return False
+        return all(
+            self._above_at(above.threshold_c + shift_k).count <= 1 for shift_k in (0.0, *shifts_k)
+        )
 
     def _weigh_time(
         self,
