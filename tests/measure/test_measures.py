@@ -7,7 +7,7 @@ import pytest
 from typer.testing import CliRunner
 
 from app.cli import main
-from app.measure.analysis import measure_analysis
+from app.measure.analysis import make_work, measure_analysis
 from app.measure.history import measure_history
 from app.measure.house import Kind, add_database, make_database_url, seat_administrator, serve
 from app.measure.registry import MEASURES
@@ -16,6 +16,8 @@ from app.measure.storage import measure_storage
 from app.measure.synthetic import RUN_S, make_trace, spell_ticks
 from app.measure.writes import measure_writes, post_bench
 from app.numerics.sample_codec import pack_samples, unpack_samples
+from app.numerics.uncertainty import Expanded
+from app.numerics.values import Measured
 
 
 def test_a_write_is_measured_against_both_bare_ways(database: Kind) -> None:
@@ -46,8 +48,30 @@ def test_a_history_is_measured_against_all_its_rows(database: Kind) -> None:
     assert whole.target == 5.0
 
 
-def test_the_analysis_is_measured_in_milliseconds() -> None:
-    assert [figure.unit for figure in measure_analysis()] == ["ms", "times as long"]
+def test_the_analysis_is_measured_on_a_usual_recording_and_on_a_long_one() -> None:
+    figures = measure_analysis(rounds=1, repeats=1, long_samples=6_000)
+    assert [figure.unit for figure in figures] == [
+        "ms",
+        "times as long",
+        "s",
+        "times as long",
+        "times the data",
+    ]
+    assert [figure.target for figure in figures] == [10.0, 25.0, 1.0, None, 4.0]
+    assert all(figure.value > 0.0 for figure in figures)
+
+
+def test_what_is_measured_is_a_sound_recording_of_which_everything_is_asked() -> None:
+    found = make_work(channels=5, samples=9_000).analyse()
+    assert found.faults == ()
+    assert isinstance(found.site.metrics.spread, Measured)
+    assert isinstance(found.site.spread_uncertainty, Expanded)
+    assert found.site.lift is not None
+    for channel in found.channels.values():
+        assert isinstance(channel.metrics.soak_time, Measured)
+        assert channel.uncertainty is not None
+        assert isinstance(channel.uncertainty.soak_time, Expanded)
+        assert (len(channel.times_above), len(channel.zones)) == (3, 4)
 
 
 def test_storage_is_measured_on_made_up_runs_and_on_a_named_file(tmp_path: Path) -> None:
