@@ -1,6 +1,6 @@
 """One file from its bytes to figures and a verdict, or to the refusal that ended it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
@@ -8,17 +8,19 @@ from typing import Final
 
 from app.analyse.channels import map_channels
 from app.analyse.standard import Standard
-from app.core.numbers import spell_number
 from app.core.refusals import Conflict, Refusal, TooLarge, Unacceptable
-from app.jobs.figures import RunFigures, analyse_trace
+from app.jobs.figures import RunFigures, analyse_trace, describe_verdict
+from app.jobs.verdict_words import spell_verdict
 from app.numerics.crossings import TimeAbove, compute_time_above
 from app.numerics.errors import NumericsError
 from app.numerics.ramps import compute_largest_ramps
+from app.numerics.recording import spell_fault
 from app.numerics.trace import read_trace
 from app.numerics.values import Outcome
+from app.plant.measuring import MeasuringChain
 from app.recipes.body.setup import Thermocouple
-from app.recipes.body.window import METRICS, Window
-from app.recipes.verdict import Verdict, VerdictLine, VerdictState
+from app.recipes.body.window import Window
+from app.recipes.verdict import Verdict, VerdictState
 from app.traces.files import DEFAULT_LIMITS, LoggerReading, read_logger_file
 from app.traces.queries import RecordedChannel, RecordedTrace
 from app.traces.rules import ChannelMap, ChannelRole, ReadingChoices
@@ -28,6 +30,12 @@ _ANSWERS: Final = {
     "unit": "--unit C, F or K",
     "time_format": "--time-unit s, ms, min, h, hh:mm or mm:ss",
     "day_first": "--day-first or --month-first",
+}
+_STATES: Final = {
+    VerdictState.INSIDE: "Inside",
+    VerdictState.TOO_CLOSE: "Too close to call for",
+    VerdictState.CANNOT_SAY: "Cannot say of",
+    VerdictState.OUTSIDE: "Outside",
 }
 
 
@@ -77,12 +85,14 @@ class NumbersImpossible(Unacceptable):
 class Asked:
     """What every file is asked: how to read it, what to hold it against, what else to compute.
 
-    Temperatures to be above in °C, lengths of time for slopes in s.
+    Temperatures to be above in °C, lengths of time for slopes in s. Without a measuring chain one
+    is assumed.
     """
 
     standard: Standard
     choices: ReadingChoices
     maps: tuple[str, ...] = ()
+    chain: MeasuringChain | None = None
     times_above_c: tuple[float, ...] = ()
     ramp_windows_s: tuple[float, ...] = ()
 
@@ -163,6 +173,8 @@ def analyse_file(path: str, asked: Asked) -> Analysis:
             plan=plan,
             lift_rule=standard.lift_rule,
             findings=described["findings"],
+            zones=standard.zones,
+            chain=asked.chain,
         )
         more = {
             channel.name: _compute_more(recorded, channel, asked) for channel in recorded.channels
@@ -182,41 +194,33 @@ def analyse_file(path: str, asked: Asked) -> Analysis:
             *reading.assumptions,
             *(finding.sentence for finding in reading.findings),
             *(f"{name}: {why}" for name, why in figures.faults.items()),
+            *_list_cautions(figures),
+            *_list_unused(recorded, asked.chain),
         ),
     )
 
 
 def spell_sentence(verdict: Verdict, title: str) -> str:
-    """Return the verdict as one sentence that names the line it rests on."""
-    line = verdict.deciding
-    if line is None:
-        return f"Cannot say: the window “{title}” limits nothing that was measured."
-    what = METRICS[line.metric].label + (f" of {line.channel}" if line.channel else "")
-    if line.state is VerdictState.INSIDE:
-        used = "" if line.window_use_pct is None else f", which uses {line.window_use_pct:.0f} %"
-        return (
-            f"Inside the window “{title}”; closest is {what}: {spell_value(line)}, limits "
-            f"{spell_limits(line)}{used}."
-        )
-    if line.state is VerdictState.OUTSIDE:
-        reason = f"{spell_value(line)}, {line.reason}" if line.value is not None else line.reason
-        return f"Outside the window “{title}”: {what} is {reason.rstrip('.')}."
-    return f"Cannot say of the window “{title}”: {what}: {line.reason.rstrip('.')}."
+    """Return the verdict in a sentence: the line it rests on, and what would settle it."""
+    about = f"{_STATES[verdict.state]} the window “{title}”"
+    if verdict.deciding is None:
+        return f"{about}: it limits nothing that was measured."
+    return f"{about}: {spell_verdict(describe_verdict(verdict))}"
 
 
-def spell_value(line: VerdictLine) -> str:
-    """Return a line's value with its unit; a dash where there is none."""
-    if line.value is None:
-        return "–"
-    return f"{line.value:.{2 if line.unit == 'K/s' else 1}f} {line.unit}"
+def _list_cautions(figures: RunFigures) -> Iterator[str]:
+    """Yield the faults that leave their channel in."""
+    for fault in figures.analysis.faults:
+        if fault.channel not in figures.faults:
+            of = f"{fault.channel}: " if fault.channel else ""
+            yield f"{of}{spell_fault(fault)}"
 
 
-def spell_limits(line: VerdictLine) -> str:
-    """Return a line's limits: `60 to 90 s`, `at most 3 K/s`, `at least 60 s`."""
-    lower, upper = spell_number(line.lower), spell_number(line.upper)
-    if line.lower is not None and line.upper is not None:
-        return f"{lower} to {upper} {line.unit}"
-    return f"at most {upper} {line.unit}" if line.lower is None else f"at least {lower} {line.unit}"
+def _list_unused(recorded: RecordedTrace, chain: MeasuringChain | None) -> Iterator[str]:
+    there = {channel.name.casefold() for channel in recorded.channels}
+    for correction in chain.corrections if chain else ():
+        if correction.channel.casefold() not in there:
+            yield f"No channel is named {correction.channel}: its correction was not used."
 
 
 def _read_bytes(path: Path) -> bytes:

@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.progress import track
 
 from app.analyse.analysis import Analysis, Asked, ExitStatus, Failure, analyse_or_fail, get_worst
+from app.analyse.chain import make_chain, parse_wire
 from app.analyse.channels import parse_map
 from app.analyse.options import (
     ABOVE_C,
@@ -59,8 +60,22 @@ def analyse(
         typer.Option("--day-first/--month-first", help="How dates like 05/04/2026 are meant."),
     ] = None,
     thermocouple: Annotated[
-        ThermocoupleType | None,
-        typer.Option(case_sensitive=False, help="The type of columns of millivolts."),
+        str | None,
+        typer.Option(
+            help="Type and class of the wire: K class 1 (class 1, class 2, special, standard); "
+            "the type is that of columns of millivolts too."
+        ),
+    ] = None,
+    logger_accuracy: Annotated[
+        float | None,
+        typer.Option(min=0, max=20, help="The logger's accuracy as a bound ± in K."),
+    ] = None,
+    correction: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="CHANNEL=K±U[:wire|logger|wire-and-logger], again for more: T1=-0.4±0.3 is "
+            "added to its readings; U is for k = 2; what was calibrated counts no more by itself."
+        ),
     ] = None,
     cold_junction: Annotated[
         int | None,
@@ -79,20 +94,26 @@ def analyse(
 ) -> None:
     """Hold loggers' files against a window, without a database.
 
-    Exit status: 0 inside, 1 outside, 2 cannot say, 3 unreadable or a question open. Of several
-    files the worst: 3, then 1, then 2.
+    Limits are decided by guarded acceptance, with the uncertainty of the measuring chain that the
+    options describe; what they leave open is assumed, and said. Exit status: 0 inside, 1 outside,
+    2 too close to call or cannot say, 3 unreadable or a question open. Of several files the
+    worst: 3, then 1, then 2.
     """
     try:
+        wire = parse_wire(thermocouple)
         asked = Asked(
             standard=find_standard(window, alloy),
             choices=make_choices(
                 unit=unit,
                 time_unit=time_unit,
                 day_first=day_first,
-                thermocouple=thermocouple,
+                thermocouple=None if wire is None else ThermocoupleType(wire.kind),
                 cold_junction=cold_junction,
             ),
             maps=tuple(map or ()),
+            chain=make_chain(
+                wire, logger_accuracy_k=logger_accuracy, corrections=tuple(correction or ())
+            ),
             times_above_c=parse_numbers(times_above, ABOVE_C),
             ramp_windows_s=parse_numbers(ramp_window, RAMP_S),
         )

@@ -8,27 +8,44 @@ from rich.text import Text
 
 from app.analyse.analysis import (
     Analysis,
-    ExitStatus,
     Failure,
     MoreFigures,
-    spell_limits,
     spell_sentence,
-    spell_value,
 )
 from app.analyse.standard import Standard
 from app.core.numbers import spell_number
-from app.jobs.figures import CHANNEL_FIGURES, describe_channel, describe_outcome, spell_outcome
+from app.jobs.figures import (
+    CHANNEL_FIGURES,
+    DEFINITIONS,
+    describe_channel,
+    describe_line,
+    describe_outcome,
+    describe_site,
+    spell_outcome,
+)
+from app.jobs.scales import Scale
+from app.jobs.verdict_words import find_expanded, spell_limits
 from app.numerics.values import Outcome
+from app.plant.measuring import spell_chain
 from app.recipes.body.window import METRICS
-from app.recipes.verdict import Verdict, VerdictLine
+from app.recipes.verdict import Verdict, VerdictLine, VerdictState
 
 _WORDS = {
-    ExitStatus.INSIDE: "inside",
-    ExitStatus.OUTSIDE: "OUTSIDE",
-    ExitStatus.UNDECIDED: "undecided",
-    ExitStatus.UNREADABLE: "UNREADABLE",
+    VerdictState.INSIDE: "inside",
+    VerdictState.OUTSIDE: "OUTSIDE",
+    VerdictState.TOO_CLOSE: "too close",
+    VerdictState.CANNOT_SAY: "cannot say",
 }
-_LONGEST_WORD = max(map(len, _WORDS.values()))
+_UNREADABLE = "UNREADABLE"
+_LONGEST_WORD = max(map(len, (*_WORDS.values(), _UNREADABLE)))
+
+
+_SITE_FIGURES = (
+    ("Spread between joints", "spread"),
+    ("Spread at the coldest joint's peak", "spread_at_coldest_peak"),
+    ("All joints above liquidus", "all_above_liquidus"),
+    ("Lift rule met", "lift"),
+)
 
 
 def spell_line(result: Analysis | Failure, standard: Standard) -> str:
@@ -39,7 +56,8 @@ def spell_line(result: Analysis | Failure, standard: Standard) -> str:
         else spell_sentence(result.figures.verdict, standard.title)
     )
     one_line = " ".join(sentence.split())
-    return f"{_WORDS[result.status]:<{_LONGEST_WORD}}  {result.path}  {one_line}"
+    word = _UNREADABLE if isinstance(result, Failure) else _WORDS[result.figures.verdict.state]
+    return f"{word:<{_LONGEST_WORD}}  {result.path}  {one_line}"
 
 
 def lay_out(analysis: Analysis, standard: Standard) -> Iterator[RenderableType]:
@@ -53,15 +71,15 @@ def lay_out(analysis: Analysis, standard: Standard) -> Iterator[RenderableType]:
     )
     if analysis.figures.channels:
         yield _lay_out_figures(analysis, standard)
-        site = analysis.figures.site
-        for label, outcome in (
-            ("Spread between joints", site.spread),
-            ("All joints above liquidus", site.all_above_liquidus),
-            ("Lift rule met", site.lift),
-        ):
-            if outcome is not None:
-                yield Text(f"{label}: {_spell(outcome)}")
+        site = describe_site(analysis.figures.analysis.site)
+        for label, name in _SITE_FIGURES:
+            if site[name] is not None:
+                yield Text(f"{label}: {spell_at(site[name])}")
     yield _lay_out_limits(analysis.figures.verdict)
+    yield Text(f"Decided by {analysis.figures.verdict.rule}; definitions {DEFINITIONS}.")
+    chain, is_assumed = analysis.figures.chain, analysis.figures.is_assumed
+    note = f" – {chain.note}" if chain.note and not is_assumed else ""
+    yield Text(f"Measuring chain: {spell_chain(chain)}{note}.")
     for note in (*analysis.notes, *analysis.figures.verdict.left_out):
         yield Text(f"· {note}")
     yield Text("Sources")
@@ -72,7 +90,7 @@ def lay_out(analysis: Analysis, standard: Standard) -> Iterator[RenderableType]:
 
 def _lay_out_figures(analysis: Analysis, standard: Standard) -> Table:
     readings = analysis.figures.channels
-    told = [describe_channel(reading.metrics) for reading in readings]
+    told = [describe_channel(one.metrics, one.uncertainty) for one in readings]
     more = [analysis.more[reading.name] for reading in readings]
     table = _make_table("Figure", *(f"{one.name} ({one.role.words})" for one in readings))
     over = f"{spell_number(standard.window.ramp_window_s)} s"
@@ -103,10 +121,16 @@ def _list_more(more: Sequence[MoreFigures]) -> Iterator[list[str]]:
 
 
 def spell_at(said: dict[str, object] | None) -> str:
-    """Spell a described outcome with its moment: `238.4 °C at 252.5 s`; the reason without one."""
-    spelled = spell_outcome(said)
+    """Spell a described outcome with all its digits, its U and its moment.
+
+    `238.4 °C ± 3.1 K at 252.5 s`; the reason where there is no value.
+    """
     if said is None:
-        return spelled
+        return spell_outcome(said)
+    expanded = said.get("expanded")
+    spelled = spell_outcome({name: one for name, one in said.items() if name != "expanded"})
+    if isinstance(expanded, float) and isinstance(said["unit"], str):
+        spelled += f" ± {Scale.CELSIUS.spell_difference(expanded, said['unit'], expanded)}"
     reason = said.get("not_reached") or said.get("cannot_say")
     if reason:
         return f"{spelled}: {reason}"
@@ -119,17 +143,22 @@ def _spell(outcome: Outcome) -> str:
 
 
 def _lay_out_limits(verdict: Verdict) -> Table:
-    table = _make_table("Limit", "Channel", "Value", "Allowed", "State", "Use")
+    table = _make_table("Limit", "Channel", "Value", "± U", "Allowed", "State", "Use")
     for line in _sort_deciding_first(verdict):
         use = "–" if line.window_use_pct is None else f"{line.window_use_pct:.0f} %"
+        said = describe_line(line)
+        expanded = find_expanded(said)
         table.add_row(
             *map(
                 Text,
                 (
                     METRICS[line.metric].label,
                     line.channel or "site",
-                    spell_value(line),
-                    spell_limits(line),
+                    "–" if line.value is None else Scale.CELSIUS.spell(line.value, line.unit),
+                    "–"
+                    if expanded is None
+                    else Scale.CELSIUS.spell_difference(expanded, line.unit, expanded),
+                    spell_limits(said),
                     str(line.state),
                     use,
                 ),
@@ -139,7 +168,14 @@ def _lay_out_limits(verdict: Verdict) -> Table:
 
 
 def _sort_deciding_first(verdict: Verdict) -> list[VerdictLine]:
-    return sorted(verdict.lines, key=lambda line: line is not verdict.deciding)
+    return sorted(
+        verdict.lines,
+        key=lambda line: (
+            line is not verdict.deciding,
+            -line.state.severity,
+            -(line.window_use_pct or 0.0),
+        ),
+    )
 
 
 def _make_table(*headings: str) -> Table:

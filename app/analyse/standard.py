@@ -9,6 +9,8 @@ from pydantic import ValidationError
 
 from app.core.faults import faults_of
 from app.core.refusals import Unacceptable, Unreadable
+from app.jobs.run_figures import plan_zones
+from app.numerics.zones import ZonePlan
 from app.recipes.body.alloys import ALLOYS, Alloy
 from app.recipes.body.forms import parse_body
 from app.recipes.body.heating import LiftRule
@@ -59,7 +61,7 @@ class WindowFieldsUnreadable(Unreadable):
 class Standard:
     """A window under its title; `sources` say where it comes from.
 
-    `plan` and `lift_rule` are a recipe's, None where there is none.
+    `plan`, `lift_rule` and `zones` are a recipe's, None or empty where there is none.
     """
 
     title: str
@@ -67,6 +69,7 @@ class Standard:
     sources: tuple[str, ...]
     plan: tuple[Thermocouple, ...] | None = None
     lift_rule: LiftRule | None = None
+    zones: tuple[ZonePlan, ...] = ()
 
 
 def find_standard(window: str | None, alloy: str | None) -> Standard:
@@ -170,13 +173,14 @@ def _read_file(path: Path, alloy: Alloy | None) -> Standard:
     if "window" in told:
         body = parse_body(told)
         plan, lift_rule, window = body.thermocouples, body.lift_rule, body.window
+        zones = plan_zones(body.zones)
         kind = "a recipe's body"
     else:
         try:
             window = Window.model_validate(told)
         except ValidationError as error:
             raise WindowFieldsUnreadable(faults_of(error)) from None
-        plan, lift_rule, kind = None, None, "a window"
+        plan, lift_rule, zones, kind = None, None, (), "a window"
     sources = [f"Limits: {path.name}, {kind}."]
     if alloy is None:
         sources.append(
@@ -186,7 +190,7 @@ def _read_file(path: Path, alloy: Alloy | None) -> Standard:
     else:
         window = _melt_at(window, alloy)
         sources.append(f"{spell_melting(alloy)} It stands in place of the file's.")
-    return Standard(path.name, window, tuple(sources), plan, lift_rule)
+    return Standard(path.name, window, tuple(sources), plan, lift_rule, zones)
 
 
 def _take_exported(name: str, told: dict[str, object], alloy: Alloy | None) -> Standard:

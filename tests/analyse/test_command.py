@@ -59,7 +59,14 @@ def test_the_figures_are_those_reckoned_by_hand(tmp_path: Path) -> None:
         *("--times-above", "217,150", "--ramp-window", "5,10,150"),
     )
     channel = told["channels"][0]
-    assert channel["peak"] == {"value": 245.0, "unit": "°C", "at_s": 200.0, "is_censored": False}
+    # U of a class 2 wire and a logger of ±1 K, k = 2: 2·√(2.5² + 1²)/√3 = 3.11 K, and the digit.
+    assert channel["peak"] == {
+        "value": 245.0,
+        "unit": "°C",
+        "at_s": 200.0,
+        "is_censored": False,
+        "expanded": pytest.approx(2 * (2.5**2 + 1) ** 0.5 / 3**0.5, abs=0.01),
+    }
     assert channel["above_liquidus"]["value"] == pytest.approx(100 * 25 / 95 + 100 * 25 / 195)
     above_217, above_150 = channel["times_above"]
     assert above_217["value"] == pytest.approx(100 * 28 / 95 + 100 * 28 / 195)
@@ -78,18 +85,57 @@ def test_inside_ends_with_0_and_names_the_closest_limit(tmp_path: Path) -> None:
     words = " ".join(result.stdout.split())
     # 39.1 s of 30 to 90 s uses (60 − 39.1)/30 = 70 %; 245 °C of 230 to 250 °C uses 50 %.
     assert (
-        "Inside the window “window.json”; closest is Time above liquidus of Temp: 39.1 s, limits "
-        "30 to 90 s, which uses 70 %." in words
+        "Inside the window “window.json”: Time above liquidus of Temp is 39.1 s against 30 to 90 "
+        "s: 9.1 s inside it, uncertainty ± 5.2 s; window use 70 %." in words
     )
+    assert "Decided by guarded acceptance, guard band w = U (k = 2), JCGM 106" in words
+    assert "Measuring chain: assumed (common practice, no source): type K" in words
     assert "Column 2 “Temp” was taken for: joint, centre" in words
 
 
 def test_outside_ends_with_1_and_names_the_limit(tmp_path: Path) -> None:
-    result = run(write(tmp_path / "run.csv", rise=6), *SAID, "--window", write_window(tmp_path))
+    result = run(write(tmp_path / "run.csv", rise=12), *SAID, "--window", write_window(tmp_path))
     assert result.exit_code == 1
-    assert "Peak temperature of Temp is 251.0 °C, above the upper limit of 250 °C." in " ".join(
-        result.stdout.split()
-    )
+    assert (
+        "Outside the window “window.json”: Peak temperature of Temp is 257.0 °C against 230 to "
+        "250 °C: 7.0 K beyond it, uncertainty ± 3.1 K; window use 170 %."
+    ) in " ".join(result.stdout.split())
+
+
+def test_too_close_ends_with_2_and_says_what_would_settle_it(tmp_path: Path) -> None:
+    path, window = write(tmp_path / "run.csv", rise=4), write_window(tmp_path)
+    result = run(path, *SAID, "--window", window)
+    assert result.exit_code == 2
+    assert (
+        "Too close to call for the window “window.json”: Peak temperature of Temp is 249.0 °C "
+        "against 230 to 250 °C: 1.0 K inside it, uncertainty ± 3.1 K; window use 90 %. 86 % of "
+        "that uncertainty is the wire's class; a calibrated thermocouple alone would not settle it."
+    ) in " ".join(result.stdout.split())
+    # With ±0.5 K in place of ±1 K the logger no longer stands in the way.
+    better = run(path, *SAID, "--window", window, "--logger-accuracy", "0.5")
+    assert "a calibrated thermocouple would settle it." in " ".join(better.stdout.split())
+    settled = ("--logger-accuracy", "0.5", "--correction", "Temp=-0.4±0.3:wire")
+    assert run(path, *SAID, "--window", window, *settled).exit_code == 0
+
+
+def test_the_chain_that_is_said_is_told_with_what_is_assumed(tmp_path: Path) -> None:
+    path = write(tmp_path / "run.csv", header="Time [s],T1 [C]")
+    told = tell(path, "--thermocouple", "k class 1", "--correction", "t1=-0.4±0.3")
+    chain = told["chain"]
+    assert chain["described"]["thermocouple_class"] == "IEC 60584-1 class 1"
+    assert "logger ±1 K assumed" in chain["described"]["note"]
+    assert not chain["is_assumed"]
+    channel = told["channels"][0]
+    assert channel["correction_k"] == -0.4
+    assert channel["peak"]["value"] == pytest.approx(245.0 - 0.4)
+    assert told["verdict"]["rule"].startswith("guarded acceptance")
+    assert tell(path)["chain"]["is_assumed"]
+
+
+def test_a_correction_of_a_channel_that_is_not_there_is_said(tmp_path: Path) -> None:
+    path = write(tmp_path / "run.csv", header="Time [s],T1 [C]")
+    told = tell(path, "--correction", "T9=1±0.2")
+    assert "No channel is named T9: its correction was not used." in told["notes"]
 
 
 def test_a_limit_that_no_channel_shows_cannot_be_said_to_be_kept(tmp_path: Path) -> None:
@@ -157,6 +203,13 @@ def test_channels_are_mapped_by_header_number_and_name(tmp_path: Path) -> None:
         (("--times-above", "nan"), "is no number from -200 to 2000 °C"),
         (("--ramp-window", "0"), "is no number from 0.1 to 3600 s"),
         (("--alloy", "Sn63Pb37", "--window", "lead-free"), "“lead-free” is for SAC305"),
+        (("--thermocouple", "Q class 1"), "such as “K class 1”"),
+        (("--thermocouple", "K class 9"), "such as “K class 1”"),
+        (("--correction", "T1=0.4"), "such as “T1=-0.4±0.3”"),
+        (("--correction", "T1=0.4±0.3:clock"), "“clock” is nothing that is calibrated"),
+        (("--correction", "T1=99±0.3"), "correction_k must be at most 50"),
+        (("--correction", "T1=1..2±0.3"), "no number"),
+        (("--correction", "T1=1±1", "--correction", "t1=2±1"), "one correction"),
     ],
 )
 def test_an_option_that_cannot_be_is_refused_in_words(
@@ -235,7 +288,7 @@ def test_a_folder_gives_a_line_a_file_and_ends_with_the_worst(tmp_path: Path) ->
     folder = tmp_path / "runs"
     folder.mkdir()
     for place in range(6):
-        write(folder / f"run-{place}.csv", rise=6 if place == 2 else 0)
+        write(folder / f"run-{place}.csv", rise=12 if place == 2 else 0)
     (folder / "notes.md").write_text("not a logger's")
     result = run(folder, *SAID, "--window", window)
     lines = result.stdout.splitlines()
