@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 from app.traces.files.layout import Layout
@@ -32,7 +33,7 @@ class ColumnGuesser:
     assumptions: list[str]
     questions: list[Question]
 
-    @property
+    @cached_property
     def are_labels(self) -> bool:
         """Whether letters in brackets name the columns instead of units."""
         return are_letters_labels(self.layout.headers)

@@ -14,8 +14,10 @@ _ORDER: Final = (Delimiter.TAB, Delimiter.SEMICOLON, Delimiter.PIPE, Delimiter.C
 _NEARLY: Final = 0.8
 _QUOTED: Final = re.compile(r'"[^"\n]*"')
 _SEP_LINE: Final = re.compile(r"sep=([,;\t|])[ \t]*(?:\n|$)", re.IGNORECASE)
-_WITH_COMMA: Final = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
-_WITH_POINT: Final = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
+# A unit may stand behind the number.
+_UNIT: Final = r"\s*(?:(?:°\s?|deg ?)?[CFK])?"
+_WITH_COMMA: Final = re.compile(rf"[+\-−]?\d*,\d+(?:[eE][+-]?\d+)?{_UNIT}", re.IGNORECASE)
+_WITH_POINT: Final = re.compile(rf"[+\-−]?\d*\.\d+(?:[eE][+-]?\d+)?{_UNIT}", re.IGNORECASE)
 
 
 def find_delimiter(text: str, *, choices: ReadingChoices) -> tuple[Delimiter, str]:

@@ -212,4 +212,5 @@ def test_the_last_digit_of_a_computed_temperature_is_that_of_its_emf_and_cold_ju
 
 def test_the_last_digit_of_a_written_temperature_is_its_own() -> None:
     celsius, fahrenheit = read_table("Time [s],A [C],B [F]", "0,20.0,70.0", "1,21.0,71.0").columns
-    assert (celsius.resolution_k, fahrenheit.resolution_k) == (0.1, pytest.approx(0.1 * 5 / 9))
+    assert celsius.resolution_k == 0.1
+    assert fahrenheit.resolution_k == pytest.approx(0.1 * 5 / 9)
