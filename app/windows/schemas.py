@@ -142,9 +142,9 @@ class StartFields(PackageFields):
 class PutFields(BaseModel):
     """Which draft of a recipe takes the window, and how.
 
-    `limits`: add puts them to the draft's own, of which those of the same metric and channels go;
-    replace takes all of the draft's away. `temperatures`: take the window's, or keep the draft's but
-    for the classification temperature.
+    `limits`: add puts them beside the draft's own, of which those of the same metric and channels
+    go; replace takes all of the draft's away. `temperatures`: take the window's, or keep the
+    draft's but for the classification temperature.
     """
 
     model_config = ConfigDict(
