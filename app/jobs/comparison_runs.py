@@ -1,13 +1,13 @@
 """Finds the runs that can be laid beside another, and loads them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
 from app.boards.tables import Board, Site
-from app.core.refusals import Conflict, TooLarge
+from app.core.refusals import Conflict, TooLarge, Unacceptable
 from app.jobs.comparison import Candidate
 from app.jobs.queries import get_run
 from app.jobs.rules import Outcome, RunState, StepKind
@@ -24,6 +24,12 @@ class RunWithoutTrace(Conflict):
     """A run that is not complete has nothing to compare."""
 
     code = "jobs.run_without_trace"
+
+
+class ChannelNotThere(Unacceptable):
+    """The run has no channel of this name."""
+
+    code = "jobs.channel_not_there"
 
 
 class ComparisonTooLarge(TooLarge):
@@ -82,7 +88,7 @@ def load_candidate(session: Session, run: Run) -> Candidate:
         recorded=load_samples(session, run.trace),
         findings=run.trace.reading["findings"],
         step=get_step_of(session, run).kind,
-        left_out=(run.figures or {}).get("faults", {}),
+        left_out=list_left_out(run),
     )
 
 
@@ -104,15 +110,20 @@ def load_candidates(session: Session, runs: Sequence[Run], *, most: int) -> list
 
 
 def load_earlier(
-    session: Session, run: Run, *, last: int, without: Sequence[int] = (), most: int
+    session: Session, run: Run, *, last: int, most: int, loaded: Sequence[Candidate] = ()
 ) -> list[Candidate]:
-    """Return the last accepted runs beside which a run is held, newest first.
+    """Return the last other accepted runs against which a run is held, newest first.
 
-    Those that would bring the readings above `most` are not among them.
+    Those that are `loaded` already are taken from there; of the others, those that would bring the
+    readings above `most` are not among them.
     """
     kind = get_step_of(session, run).kind
     earlier: list[Candidate] = []
-    for one in list_peers(session, run, kind, accepted_only=True, without=without, most=last):
+    known = {one.run_id: one for one in loaded}
+    for one in list_peers(session, run, kind, accepted_only=True, most=last):
+        if one.id in known:
+            earlier.append(known[one.id])
+            continue
         most -= count_readings(one)
         if most < 0:
             break
@@ -136,3 +147,14 @@ def map_serials(session: Session, runs: Sequence[Run]) -> dict[int, str]:
     rows = session.execute(select(Board.id, Board.serial).where(Board.id.in_(ids))).all()
     serials = {row.id: row.serial for row in rows}
     return {run.id: serials[run.job_site.site.board_id] for run in runs}
+
+
+def list_left_out(run: Run) -> Mapping[str, str]:
+    """Return channel → why the figures kept with a run were made without it."""
+    kept = (run.figures or {}).get("faults", {})
+    return {str(name): str(why) for name, why in kept.items()}
+
+
+def find_left_out(run: Run, channel: str) -> str:
+    """Return why the figures kept with a run were made without a channel; empty if they were."""
+    return list_left_out(run).get(channel, "")

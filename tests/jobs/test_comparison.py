@@ -109,15 +109,23 @@ def test_the_envelope_is_of_as_many_runs_as_are_asked_for(client: TestClient, ru
     assert client.get("/runs/compare?run=6&run=7&last=31").status_code == 422
 
 
-def test_compared_runs_are_not_their_own_envelope_and_what_is_missing_is_said(
+def test_the_first_run_is_not_in_its_own_envelope_and_the_others_may_be(
     client: TestClient, runs: Shop
 ) -> None:
     assert runs
-    page = client.get("/runs/compare?run=1&run=2&run=3").text
+    text = read_text(client.get("/runs/compare?run=1&run=2").text)
+    assert "(run 4, run 3, run 2)" in text
+    assert "○ one of the runs that the envelope is of" in text
+
+
+def test_what_is_missing_for_an_envelope_is_said(client: TestClient, runs: Shop) -> None:
+    assert runs
+    # Run 5 is the only reflow.
+    page = client.get("/runs/compare?run=5&run=6").text
     assert "<polygon" not in page
     assert (
         "no envelope: it takes 2 other runs or more of the first run's recipe revision, line and "
-        "bench, in jobs closed as accepted; 1 is there, 1 more is missing"
+        "bench, in jobs closed as accepted; 0 are there, 2 more are missing"
     ) in read_text(page)
 
 

@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from app.jobs.pages import bench, card, charts, compare, lines, opening, reading, runs
+from app.jobs.pages import bench, card, charts, compare, lines, opening, reading, runs, step_page
 
 router = APIRouter()
-for part in (bench, opening, card, lines, reading, compare, charts, runs):
+for part in (bench, opening, card, lines, reading, compare, charts, step_page, runs):
     router.include_router(part.router)

@@ -59,7 +59,7 @@ class SeenWords:
     alignment: str
     alignments: tuple[tuple[str, str], ...]
     unit: str
-    units: tuple[tuple[str, str], ...]
+    units: tuple[tuple[str, str, str], ...]
     zero: str
     from_s: str
     to_s: str
@@ -101,7 +101,7 @@ def show_comparison(
         found = see_comparison(session, asked, settings)
         asked.channel = found.comparison.channel
         heads = tuple(
-            make_head(run, one, asked.scale, settings)
+            make_head(run, one, found.comparison, asked.scale, settings)
             for run, one in zip(found.runs, found.comparison.runs, strict=True)
         )
         seen = _word(found, asked, heads, may_export=person.may(Action.HISTORY_EXPORT))
@@ -136,7 +136,10 @@ def _word(
         alignment=str(asked.alignment),
         alignments=tuple((str(one), one.words) for one in Alignment),
         unit=str(asked.scale),
-        units=tuple((str(scale), scale.words) for scale in Scale),
+        units=tuple(
+            (str(scale), scale.words, f"/runs/compare?{asked.spell(unit=str(scale))}")
+            for scale in Scale
+        ),
         zero=asked.alignment.zero_words,
         from_s="" if view.is_whole else f"{view.from_s:.10g}",
         to_s="" if view.is_whole else f"{view.to_s:.10g}",

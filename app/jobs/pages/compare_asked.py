@@ -11,7 +11,6 @@ from sqlalchemy.orm import Session
 
 from app.accounts.queries import map_account_names
 from app.core.clock import spell_moment
-from app.core.refusals import Unacceptable
 from app.core.settings import Settings
 from app.core.text import RowId
 from app.jobs.comparison import Alignment, Candidate, Comparison, compare_runs
@@ -19,6 +18,7 @@ from app.jobs.comparison_envelope import FEWEST_RUNS, MOST_RUNS, USUAL_RUNS
 from app.jobs.comparison_picture import Layout, draw_comparison_svg, lay_out
 from app.jobs.comparison_runs import (
     MOST_READINGS,
+    ChannelNotThere,
     count_readings,
     load_candidates,
     load_earlier,
@@ -35,12 +35,6 @@ from app.jobs.tables import Run
 FEWEST_COMPARED: Final = 2
 MOST_COMPARED: Final = 12
 _FURTHEST_S: Final = 1e9
-
-
-class ChannelNotThere(Unacceptable):
-    """The first run has no channel of this name."""
-
-    code = "jobs.channel_not_there"
 
 
 def _blank_is_none(value: object) -> object:
@@ -141,7 +135,7 @@ def see_comparison(session: Session, asked: AskedComparison, settings: Settings)
         session,
         runs[0],
         last=asked.last,
-        without=asked.run_ids,
+        loaded=candidates,
         most=MOST_READINGS - sum(count_readings(run) for run in runs),
     )
     comparison = compare_runs(
@@ -182,14 +176,10 @@ def _list_about(
     serials = map_serials(session, runs)
     about = []
     for run, compared in zip(runs, comparison.runs, strict=True):
-        revision, site = run.job_site.revision, run.job_site.site
-        words = (
-            f"board {serials[run.id]}, {site.placement.designator}, "
-            f"{spell_job(run.job_site.job_id)}, channel {compared.channel or 'none'}, "
-            f"{revision.recipe.code} revision {revision.number} "
-            f"(digest {(revision.digest or '')[:DIGEST_SHOWN]}), bench {run.bench.code}, "
-            f"operator {names.get(run.by_id, '')}, {spell_moment(run.started_at, settings.zone)}"
+        words = spell_origin(
+            run, serial=serials[run.id], operator=names.get(run.by_id, ""), settings=settings
         )
+        words += f", channel {compared.channel or 'none'}"
         about.append((f"Run {run.id}:", words))
     seen = f"{view.from_s:.1f} s to {view.to_s:.1f} s"
     if not view.is_whole:
@@ -200,4 +190,15 @@ def _list_about(
         ("Shaded:", envelope),
         ("Seen", seen),
         ("Temperatures in", scale.words),
+    )
+
+
+def spell_origin(run: Run, *, serial: str, operator: str, settings: Settings) -> str:
+    """Say where a run of get_run comes from: board, job, recipe digest, bench, operator, time."""
+    revision = run.job_site.revision
+    return (
+        f"board {serial}, {run.job_site.site.placement.designator}, "
+        f"{spell_job(run.job_site.job_id)}, {revision.recipe.code} revision {revision.number} "
+        f"(digest {(revision.digest or '')[:DIGEST_SHOWN]}), bench {run.bench.code}, "
+        f"operator {operator}, {spell_moment(run.started_at, settings.zone)}"
     )

@@ -59,7 +59,9 @@ class ReadingWords:
     envelope: str
 
 
-def make_head(run: Run, one: ComparedRun, scale: Scale, settings: Settings) -> RunHead:
+def make_head(
+    run: Run, one: ComparedRun, comparison: Comparison, scale: Scale, settings: Settings
+) -> RunHead:
     """Return a run at the head of its column."""
     revision = run.job_site.revision
     placed = one.placed
@@ -78,7 +80,9 @@ def make_head(run: Run, one: ComparedRun, scale: Scale, settings: Settings) -> R
         recipe=f"{revision.recipe.code} revision {revision.number}",
         state=word_run(run.state, run.verdict),
         placed=words,
-        held=word_held(one.held, scale),
+        held=((StateWords("plain", "one of the runs that the envelope is of"), ""),)
+        if run.id in comparison.envelope.of
+        else word_held(one.held, scale),
         step_href=f"/runs/{run.id}/step",
     )
 

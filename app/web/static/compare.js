@@ -59,6 +59,11 @@ const draw = (values) => {
     }));
   });
   svg.append(overlay);
+  // On a narrow screen the picture is scrolled, so that the cursor stays in sight.
+  const shown = (x / svg.viewBox.baseVal.width) * svg.clientWidth;
+  if (shown < picture.scrollLeft || shown > picture.scrollLeft + picture.clientWidth) {
+    picture.scrollLeft = shown - picture.clientWidth / 2;
+  }
 };
 
 const read = () => {
@@ -102,9 +107,9 @@ const refresh = async (kinds) => {
   if (!answer.ok || turn !== asking) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   if (turn !== asking) return;
-  for (const old of document.querySelectorAll("[data-follow]")) {
+  for (const old of document.querySelectorAll("[data-compared]")) {
     const fresh = page.getElementById(old.id);
-    if (fresh && kinds.includes(old.dataset.follow)) old.replaceWith(fresh);
+    if (fresh && kinds.includes(old.dataset.compared)) old.replaceWith(fresh);
   }
   if (kinds.includes("part")) begin();
 };
@@ -173,7 +178,8 @@ const listen = () => {
     point(momentOf(event));
   });
   picture.addEventListener("pointermove", (event) => {
-    if (event.pointerType !== "mouse" && !event.buttons) return;
+    // A finger that moves scrolls the page; it reads where it taps.
+    if (event.pointerType !== "mouse") return;
     const moment = momentOf(event);
     if (!pressed) {
       point(moment);
