@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from app.numerics.edges import find_edges
-from app.numerics.outline import BLOCK, get_outline, list_readings, sum_blocks
+from app.numerics.outline import get_outline, list_readings, sum_blocks
 from app.numerics.stretches import Crossing, Stretch, TimeAbove
 from app.numerics.trace import FloatArray, Trace
 from app.numerics.values import Measured, Unit
@@ -47,8 +47,7 @@ def _measure_area(trace: Trace, threshold_c: float) -> Measured:
         return Measured(0.0, Unit.KELVIN_SECOND)
     outline = get_outline(trace)
     is_above = outline.lowest_c > threshold_c
-    double_k_s, length_s = _integrate_blocks(trace)
-    area_k_s = np.dot(is_above, double_k_s / 2.0 - threshold_c * length_s)
+    inner_k_s = _integrate_blocks(trace)[is_above] - threshold_c * _measure_blocks(trace)[is_above]
     blocks = np.flatnonzero(~is_above & (outline.highest_c > threshold_c))
     readings = list_readings(blocks, value.size)
     over, moments = value[readings] - threshold_c, time[readings]
@@ -56,25 +55,28 @@ def _measure_area(trace: Trace, threshold_c: float) -> Measured:
     positive, size = np.maximum(over, 0.0), np.abs(over)
     lifted, reach = positive[:, :-1] + positive[:, 1:], size[:, :-1] + size[:, 1:]
     share = np.divide(lifted, reach, out=np.zeros_like(lifted), where=reach > 0.0)
-    area_k_s += np.vdot(lifted * share, moments[:, 1:] - moments[:, :-1]) / 2.0
+    outer_k_s = lifted * share * (moments[:, 1:] - moments[:, :-1]) / 2.0
     return Measured(
-        value=float(area_k_s),
+        value=float(inner_k_s.sum() + outer_k_s.sum()),
         unit=Unit.KELVIN_SECOND,
         is_censored=bool(value[0] > threshold_c or value[-1] > threshold_c),
     )
 
 
-def _integrate_blocks(trace: Trace) -> tuple[FloatArray, FloatArray]:
-    """Integrate the trace twofold (K·s) over each block of its outline, and tell its length (s)."""
+def _integrate_blocks(trace: Trace) -> FloatArray:
+    """Integrate the trace (°C·s) over each block of its outline."""
 
-    def integrate() -> tuple[FloatArray, FloatArray]:
-        time, value = trace.time_s, trace.temperature_c
-        ends = np.minimum(np.arange(0, time.size - 1 + BLOCK, BLOCK), time.size - 1)
-        segments = value[1:] + value[:-1]
-        segments *= np.diff(time)
-        return sum_blocks(segments), np.diff(time[ends]) if time.size > 1 else np.zeros(1)
+    def integrate() -> FloatArray:
+        segments = trace.temperature_c[1:] + trace.temperature_c[:-1]
+        segments *= trace.steps_s
+        return sum_blocks(segments) / 2.0
 
     return trace.memory.get((_integrate_blocks, None), integrate)
+
+
+def _measure_blocks(trace: Trace) -> FloatArray:
+    """Measure how long (s) each block of the outline is."""
+    return trace.clock.get((_measure_blocks, None), lambda: sum_blocks(trace.steps_s))
 
 
 def intersect_stretches(channels: Sequence[Sequence[Stretch]]) -> tuple[Stretch, ...]:

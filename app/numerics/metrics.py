@@ -14,6 +14,7 @@ from app.numerics.crossings import (
     compute_time_above,
     intersect_stretches,
 )
+from app.numerics.edges import find_edges
 from app.numerics.errors import NumericsError
 from app.numerics.ramps import (
     compute_average_cooling,
@@ -151,13 +152,13 @@ def measure_channel(
         maximum_ramp=maximum_ramp,
         average_ramp=compute_average_ramp(peak, above_liquidus),
         soak_time=compute_soak_time(
-            peak, compute_time_above(trace, soak_min_c), compute_time_above(trace, soak_max_c)
+            peak, find_edges(trace, soak_min_c), find_edges(trace, soak_max_c)
         ),
         average_cooling=compute_average_cooling(
             peak, above_liquidus, last_at_peak_s=_find_last_at(trace, peak.value)
         ),
         maximum_fall=maximum_fall,
-        time_25_c_to_peak=compute_time_to_peak(peak, compute_time_above(trace, ROOM_C)),
+        time_25_c_to_peak=compute_time_to_peak(peak, find_edges(trace, ROOM_C)),
         near_classification=None
         if classification_c is None
         else compute_time_above(trace, classification_c - NEAR_CLASSIFICATION_K),

@@ -15,6 +15,7 @@ Found = TypeVar("Found")
 # Far beyond any thermocouple or clock, near enough that no sum or product overflows.
 LARGEST_TEMPERATURE_C = 1e6
 LARGEST_TIME_S = 1e12
+_FEWEST_WITH_A_GAP = 2
 
 
 class Memory:
@@ -58,14 +59,29 @@ class Trace:
     memory: Memory = field(default_factory=Memory, init=False, repr=False)
 
     @property
+    def steps_s(self) -> FloatArray:
+        """Time from each reading to the next."""
+        return self.clock.get((_list_steps, None), lambda: _list_steps(self.time_s))
+
+    @property
     def longest_gap_s(self) -> float:
         """Longest time between two readings that follow each other; 0 below two readings."""
-        return float(np.diff(self.time_s).max()) if self.time_s.size > 1 else 0.0
+        if self.time_s.size < _FEWEST_WITH_A_GAP:
+            return 0.0
+        return self.clock.get((_find_longest, None), lambda: _find_longest(self.steps_s))
 
     @property
     def span_s(self) -> float:
         """Time from the first reading to the last; 0 without readings."""
         return float(self.time_s[-1] - self.time_s[0]) if self.time_s.size else 0.0
+
+
+def _list_steps(time_s: FloatArray) -> FloatArray:
+    return np.diff(time_s)
+
+
+def _find_longest(steps_s: FloatArray) -> float:
+    return float(steps_s.max())
 
 
 def read_trace(time_s: ArrayLike, temperature_c: ArrayLike) -> Trace:

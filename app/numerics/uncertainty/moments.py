@@ -66,7 +66,8 @@ class Moments:
         if not above.size:
             return 0.0
         part = value[max(0, int(above[0]) - 1) : int(above[-1]) + 2]
-        return float(np.linalg.norm(np.diff(np.maximum(part, threshold_c))))
+        steps_k = np.diff(np.maximum(part, threshold_c))
+        return math.sqrt(np.einsum("i,i", steps_k, steps_k))
 
     def count_near_peak(self, near_c: float) -> int:
         """Count the readings from `near_c` (°C) on."""
