@@ -1,6 +1,5 @@
 """How a run's file is read: guesses with why, questions, and which column is which channel."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Final
 
@@ -198,7 +197,6 @@ def _show(
     outline = find_outline(file.content, choices=choices) if is_looked_at else None
     said = Said(form.texts if form else spell_choices(choices), faults)
     lines = list_file_lines(said, reading, outline)
-    columns = list_columns(said, suggestion, outline)
     job = card.job
     findings = [one.sentence for one in reading.findings] if reading else []
     page = ReadingPage(
@@ -215,8 +213,8 @@ def _show(
         asked=tuple(control for line in lines if line.is_asked for control in line.controls),
         lines=lines,
         first_rows=outline.rows if outline else (),
-        columns=columns,
-        kept=_list_kept(form, columns, is_read=reading is not None),
+        columns=list_columns(said, suggestion, outline),
+        kept=_list_kept(form, is_read=reading is not None),
         left_out=max(0, len(reading.guesses) - MOST_COLUMNS) if reading else 0,
         plan=tuple((one.channel, _spell_planned(one)) for one in plan),
         roles=ROLES,
@@ -231,22 +229,17 @@ def _show(
     return render("jobs/reading.html", page, status=422 if faults else 200)
 
 
-def _list_kept(
-    form: Form | None, columns: Sequence[ColumnLine], *, is_read: bool
-) -> tuple[tuple[str, str], ...]:
-    """Return the fields that were sent and have no place on the page, to be sent along again."""
-    if form is None:
+def _list_kept(form: Form | None, *, is_read: bool) -> tuple[tuple[str, str], ...]:
+    """Return the fields that were sent and have no place on a page of a file that was not read.
+
+    They are sent along until it is; a column that is read as something else then is no channel.
+    """
+    if form is None or is_read:
         return ()
-    shown = {line.index for line in columns if line.is_channel}
-    fields = [
-        f"{name}_{index}"
-        for index in range(MOST_COLUMNS)
-        for name in CHANNEL_FIELDS
-        if index not in shown
-    ]
-    if not is_read:
-        fields += ["remember", "remark"]
-    return tuple((name, form.text(name)) for name in fields if name in form.texts)
+    names = [f"{name}_{index}" for index in range(MOST_COLUMNS) for name in CHANNEL_FIELDS]
+    return tuple(
+        (name, form.text(name)) for name in (*names, "remember", "remark") if name in form.texts
+    )
 
 
 def _spell_reading(suggestion: Suggestion) -> str:

@@ -105,6 +105,8 @@ class ColumnLine:
     channel_role: str
     designator: str
     is_channel: bool
+    is_computed: bool
+    is_time: bool
 
 
 @dataclass(frozen=True)
@@ -231,7 +233,8 @@ def _make_line(
         cold_junction_c=said.control(
             f"cold_junction_c_{place}", label=f"Fixed cold junction of column {number} in °C",
             guess="" if guess.cold_junction_c is None else f"{guess.cold_junction_c:g}",
-            hint="or fixed, °C",
+            hint="or fixed, °C" if guess.cold_junction_c is None
+            else f"{guess.cold_junction_c:g} (as read)",
         ),
         channel=said.value(f"channel_{place}") if was_shown else channel.name if channel else "",
         channel_role=said.value(f"channel_role_{place}")
@@ -241,4 +244,6 @@ def _make_line(
         if was_shown
         else (channel.designator or "" if channel else ""),
         is_channel=is_read and guess.role is ColumnRole.TEMPERATURE,
+        is_computed=words,
+        is_time=is_read and guess.role in {ColumnRole.TIME, ColumnRole.DATE},
     )  # fmt: skip
