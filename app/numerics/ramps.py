@@ -33,8 +33,7 @@ def compute_largest_ramps(trace: Trace, window_s: float) -> tuple[Outcome, Outco
     if trace.span_s < window_s * (1.0 - _WINDOW_SLACK):
         short = CannotSay(f"The trace is shorter than the ramp window of {window_s:g} s.")
         return short, short
-    windows = get_windows(trace, window_s)
-    (most_at_s, most_k), (least_at_s, least_k) = windows.find_most(), windows.find_least()
+    (least_at_s, least_k), (most_at_s, most_k) = get_windows(trace, window_s).find_extremes()
     return (
         _measure_slope(most_k / window_s, at_s=most_at_s),
         _measure_slope(-least_k / window_s, at_s=least_at_s),

@@ -49,19 +49,13 @@ class _Windows:
         apart_k -= value[places]
         return places, apart_k if other_s > 0.0 else -apart_k
 
-    def find(self, *, sign: float) -> tuple[float, float]:
-        """Find begin (s) and rise (K) of the window of largest (+1) or least (−1) rise, the first.
+    def list_candidates(self, least_k: float, most_k: float) -> IntArray:
+        """List the blocks in which a window may rise by `most_k` or more, or `least_k` or less."""
+        return np.flatnonzero((self.at_most_k >= most_k) | (self.at_least_k <= least_k))
 
-        The block whose bound is best gives a rise; only blocks whose bounds reach it can have a
-        better one.
-        """
-        bounds = self.at_most_k if sign > 0.0 else -self.at_least_k
-        _, rises = self.list_rises(np.array([np.argmax(bounds)]))
-        known = float((sign * rises).max())
-        places, rises = self.list_rises(np.flatnonzero(bounds >= known))
-        best = int(np.argmax(sign * rises))
-        at_s = float(self.trace.time_s[places[best]])
-        return at_s + min(self.ends.other_s, 0.0), float(rises[best])
+    def get_begin(self, place: int) -> float:
+        """Return when (s) the window that begins or ends at this reading begins."""
+        return float(self.trace.time_s[place]) + min(self.ends.other_s, 0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,15 +65,31 @@ class Windows:
     beginning: _Windows
     ending: _Windows
 
-    def find_most(self) -> tuple[float, float]:
-        """Find begin (s) and rise (K) of the window that rises most."""
-        both = self.beginning.find(sign=1.0), self.ending.find(sign=1.0)
-        return max(both, key=lambda window: window[1])
+    def find_extremes(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Find begin (s) and rise (K) of the window that rises least, and of that which rises most.
 
-    def find_least(self) -> tuple[float, float]:
-        """Find begin (s) and rise (K) of the window that rises least, or falls most."""
-        both = self.beginning.find(sign=-1.0), self.ending.find(sign=-1.0)
-        return min(both, key=lambda window: window[1])
+        The first of equals, and of those that begin at a reading before those that end at one.
+        The blocks whose bounds are best give two rises; only blocks whose bounds reach these can
+        have a better one.
+        """
+        beginning, ending = self.beginning, self.ending
+        best = np.array([beginning.at_most_k.argmax(), beginning.at_least_k.argmin()])
+        best.sort()
+        _, rises = beginning.list_rises(best)
+        blocks = beginning.list_candidates(float(rises.min()), float(rises.max()))
+        places, rises = beginning.list_rises(blocks)
+        at_least, at_most = int(rises.argmin()), int(rises.argmax())
+        least = beginning.get_begin(places[at_least]), float(rises[at_least])
+        most = beginning.get_begin(places[at_most]), float(rises[at_most])
+        blocks = ending.list_candidates(least[1], most[1])
+        if blocks.size:
+            places, rises = ending.list_rises(blocks)
+            at_least, at_most = int(rises.argmin()), int(rises.argmax())
+            if rises[at_least] < least[1]:
+                least = ending.get_begin(places[at_least]), float(rises[at_least])
+            if rises[at_most] > most[1]:
+                most = ending.get_begin(places[at_most]), float(rises[at_most])
+        return least, most
 
     def count_from(self, least_k: float) -> int:
         """Count the windows that begin at a reading and rise by so much (K) or more."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.numerics.cut import cut_trace, find_temperature_at
+from app.numerics.cut import find_temperature_at
 from app.numerics.errors import NumericsError
 from app.numerics.trace import Trace
 from app.numerics.values import CannotSay, Measured, Outcome, Unit
@@ -134,22 +134,24 @@ def _measure_end_rate(
 def _measure_settling(
     trace: Trace, zone: ZonePlan, begin_s: float, *, end_c: float, band_k: float
 ) -> Outcome:
-    part = cut_trace(trace, begin_s, zone.ends_at_s)
-    off_k = np.abs(part.temperature_c - end_c)
-    out = np.flatnonzero(off_k > band_k)
-    is_whole = not out.size
-    if is_whole:
-        since_s = float(part.time_s[0])
+    time, value = trace.time_s, trace.temperature_c
+    first, after = np.searchsorted(time, (begin_s, zone.ends_at_s)).tolist()
+    out = np.flatnonzero(np.abs(value[first:after] - end_c) > band_k)
+    if out.size:
+        last = first + int(out[-1])
+        at_s, at_c = float(time[last]), float(value[last])
     else:
-        # The last reading of the part is `reached` itself, so there is one after the last outside.
-        last = int(out[-1])
-        over_k = off_k[last] - band_k
-        share = over_k / (over_k - _measure_over(part, last, end_c=end_c, band_k=band_k))
-        since_s = float(part.time_s[last] + share * (part.time_s[last + 1] - part.time_s[last]))
-    return Measured(zone.ends_at_s - since_s, Unit.SECOND, at_s=since_s, is_censored=is_whole)
-
-
-def _measure_over(part: Trace, last: int, *, end_c: float, band_k: float) -> float:
-    """How far (K) the reading after the last outside is beyond that side of the band: below 0."""
-    sign = 1.0 if part.temperature_c[last] > end_c else -1.0
-    return float(sign * (part.temperature_c[last + 1] - end_c) - band_k)
+        last = first - 1
+        at_s = max(begin_s, float(time[0]))
+        at_c = float(np.interp(at_s, time, value))
+        if not abs(at_c - end_c) > band_k:
+            return Measured(zone.ends_at_s - at_s, Unit.SECOND, at_s=at_s, is_censored=True)
+    # The next reading, or what was reached at the end, is within the band or beyond its other side.
+    is_last = last + 1 >= after
+    next_s, next_c = (
+        (zone.ends_at_s, end_c) if is_last else (float(time[last + 1]), float(value[last + 1]))
+    )
+    sign = 1.0 if at_c > end_c else -1.0
+    over_k, next_over_k = sign * (at_c - end_c) - band_k, sign * (next_c - end_c) - band_k
+    since_s = at_s + over_k / (over_k - next_over_k) * (next_s - at_s)
+    return Measured(zone.ends_at_s - since_s, Unit.SECOND, at_s=since_s)

@@ -214,7 +214,9 @@ class _Chain:
         return self._weigh_time(above.longest, above.threshold_c, ends, _longest_of)
 
     def is_one_stretch(self, above: TimeAbove) -> bool:
-        """Whether the trace is above at most once, also within the error common to all readings."""
+        """Whether the trace is above once at most, from end to end, and stays so when it is off."""
+        if above.total.is_censored:
+            return False
         try:
             shifts_k = _list_shifts(self._common_at(above.threshold_c))
         except OutsideTolerance:
