@@ -47,15 +47,15 @@ def test_its_limits_stand_in_place_of_the_same_ones_and_the_others_stay() -> Non
         "peak_c joint_centre", "peak_c joint_corner",
         "time_above_liquidus_s joint_centre", "time_above_liquidus_s joint_corner",
     }  # fmt: skip
-    assert after["peak_c joint_centre"] == (232, 243)
+    assert after["peak_c joint_centre"] == (232.0, 243.0)
     assert before.keys() <= after.keys()
 
 
 def test_a_limit_of_more_channels_keeps_those_that_the_window_does_not_name() -> None:
     body = change(limits=[{"metric": "peak_c", "roles": ["joint_centre", "body"], "upper": 260}])
     found = map_limits(put(body=body))
-    assert found["peak_c body"] == (None, 260)
-    assert found["peak_c joint_centre"] == (232, 243)
+    assert found["peak_c body"] == (None, 260.0)
+    assert found["peak_c joint_centre"] == (232.0, 243.0)
 
 
 def test_replacing_leaves_the_windows_limits_alone() -> None:
@@ -97,7 +97,7 @@ def test_a_bodys_classification_temperature_comes_along_always() -> None:
     after = put(found.text, change(classification_c=260), stamp=stamp, temperatures="draft")
     assert after.window.classification_c == 245
     assert after.window.liquidus_c == BODY.window.liquidus_c
-    assert map_limits(after)["peak_c body"] == (None, 245)
+    assert map_limits(after)["peak_c body"] == (None, 245.0)
     assert "stated for a liquidus of 217 °C" in after.cautions[-1]
 
 
