@@ -14,6 +14,7 @@ from app.analyse.commands import analyse
 from app.core.db import create_house_engine
 from app.core.settings import read_settings
 from app.history.commands import verify
+from app.jobs.commands import recompute
 from app.measure.commands import measure
 
 PROJECT = Path(__file__).parent.parent
@@ -22,6 +23,7 @@ main = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions
 main.add_typer(account, name="account")
 main.command()(analyse)
 main.command()(measure)
+main.command()(recompute)
 main.command()(verify)
 console = Console()
 

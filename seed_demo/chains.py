@@ -30,8 +30,8 @@ _CHAINS: Final = {
         "LKS-2417", 365, "Wire of one spool, calibrated with its input at 100, 200 and 250 °C",
     ),
     "GREBE": _Calibrated(
-        Covered.LOGGER, 1.0, 100.0, 0.05, (0.6, 0.4, 0.5), 0.5,
-        "LKS-2388", 238, "Inputs calibrated with a simulator; the other two are as delivered",
+        Covered.WIRE_AND_LOGGER, 1.0, 100.0, 0.05, (0.6, 0.4, 0.5), 1.0,
+        "LKS-2388", 238, "Joints and body calibrated in a block; the other two are as delivered",
     ),
     "DIPPER": _Calibrated(
         Covered.WIRE_AND_LOGGER, 0.5, 20.0, 0.002, (-0.1, 0.2, -0.2, 0.1, 0.0), 0.6,

@@ -245,7 +245,7 @@ def spell_outcome(
         return "–"
     if "value" not in said:
         return "not reached" if "not_reached" in said else "cannot say"
-    more = "at least " if said["is_censored"] and said["unit"] != "K/s" else ""
+    more = "at least " if said.get("is_censored") and said["unit"] != "K/s" else ""
     expanded = said.get("expanded")
     return f"{more}{scale.spell_with(said['value'], said['unit'], expanded, shown=with_expanded)}"
 
@@ -295,8 +295,12 @@ def _describe_zones(figures: RunFigures, zones: Iterable[ZoneMetrics]) -> list[d
 
 
 def _describe_shortly(outcome: Outcome) -> dict[str, Any]:
-    """Leave the moment out: the zone has it."""
-    return {name: said for name, said in describe_outcome(outcome).items() if name != "at_s"}
+    """Leave the moment out, which the zone has, and what is not cut off."""
+    return {
+        name: said
+        for name, said in describe_outcome(outcome).items()
+        if name != "at_s" and said is not False
+    }
 
 
 def _describe_lift(lift: LiftJudgement) -> dict[str, Any]:
