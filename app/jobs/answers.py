@@ -1,13 +1,14 @@
 """Turns jobs and runs into their JSON."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, cast
 
 from sqlalchemy.orm import Session
 
 from app.accounts.queries import map_account_names
 from app.boards.tables import Board
 from app.jobs.clearance import RULES, Finding, is_clear
+from app.jobs.figure_views import FiguresFields
 from app.jobs.outcomes import list_doubts
 from app.jobs.queries import SiteCard, WorkCard, map_designators, map_open_holds
 from app.jobs.readings import Suggestion
@@ -122,7 +123,7 @@ def view_run(session: Session, card: WorkCard, site: SiteCard, step: JobStep, ru
         reading=trace.reading if trace else None,
         channels=trace.channels if trace else [],
         clearance=run.clearance,
-        figures=run.figures,
+        figures=cast("FiguresFields | None", run.figures),
         abort_reason=run.abort_reason,
         remark=run.remark,
     )

@@ -6,7 +6,7 @@ from app.jobs import rules
 from app.jobs.queries import SiteCard, WorkCard
 from app.jobs.rules import EntryKind, RunState, StepKind
 from app.jobs.schemas import InspectionResult
-from app.jobs.tables import JobStep
+from app.jobs.tables import JobStep, Run
 from app.recipes.queries import get_body
 from app.recipes.verdict import VerdictState
 
@@ -65,8 +65,10 @@ def _list_inspections(site: SiteCard) -> Iterable[InspectionResult]:
 def _list_doubts_of(site: SiteCard) -> Iterable[str]:
     asked = get_body(site.job_site.revision).inspection
     for step in site.steps:
-        if step.kind is StepKind.REFLOW and not _is_inside(site, step):
-            yield f"The last reflow of {site.designator} is not inside its window."
+        if step.kind is StepKind.REMOVE and _was_lifted_early(site, step):
+            yield f"{site.designator} was lifted before its lift rule was met."
+        if step.kind is StepKind.REFLOW:
+            yield from _list_doubts_of_reflow(site, step)
         if step.kind is not StepKind.INSPECT:
             continue
         if is_skipped(site, step):
@@ -80,6 +82,24 @@ def _list_doubts_of(site: SiteCard) -> Iterable[str]:
             )
 
 
-def _is_inside(site: SiteCard, step: JobStep) -> bool:
+def _list_doubts_of_reflow(site: SiteCard, step: JobStep) -> Iterable[str]:
+    last = _find_last_run(site, step)
+    verdict = None if last is None else last.verdict
+    if verdict == VerdictState.TOO_CLOSE:
+        yield (
+            f"The last reflow of {site.designator} is too close to call: its uncertainty reaches "
+            "beyond a limit of its window."
+        )
+    elif verdict != VerdictState.INSIDE:
+        yield f"The last reflow of {site.designator} is not inside its window."
+
+
+def _was_lifted_early(site: SiteCard, step: JobStep) -> bool:
+    last = _find_last_run(site, step)
+    lifted = ((last and last.figures) or {}).get("site", {}).get("lifted")
+    return bool(lifted and lifted["was_early"])
+
+
+def _find_last_run(site: SiteCard, step: JobStep) -> Run | None:
     runs = [run for run in site.list_runs_of(step) if run.state is RunState.COMPLETE]
-    return bool(runs) and runs[-1].verdict == VerdictState.INSIDE
+    return runs[-1] if runs else None

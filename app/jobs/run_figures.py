@@ -221,8 +221,13 @@ def find_resolution_k(channel: RecordedChannel) -> float:
 def list_faults(recorded: RecordedTrace, findings: Iterable[Mapping[str, Any]]) -> dict[str, str]:
     """Return channel → why it is left out: what its file says is wrong, or its silence."""
     names = {channel.column.index: channel.name for channel in recorded.channels}
+    # Channels with every reading are silent for as long as the recording itself, all alike.
+    whole = [channel for channel in recorded.channels if not channel.column.missing.any()]
+    together = find_silence_s(recorded.time_s, whole[0].column.missing) if whole else None
     silences = {
-        channel.name: find_silence_s(recorded.time_s, channel.column.missing)
+        channel.name: together
+        if channel in whole
+        else find_silence_s(recorded.time_s, channel.column.missing)
         for channel in recorded.channels
     }
     return {

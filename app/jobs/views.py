@@ -6,6 +6,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from app.jobs.clearance import Signal
+from app.jobs.figure_views import FiguresFields
 from app.jobs.rules import EntryKind, JobState, Outcome, RunState, StepKind
 from app.jobs.schemas import InspectionResult, LotUsed, ValueUsed
 from app.numerics.thermocouple_tables import ThermocoupleType
@@ -206,7 +207,7 @@ class RunView(RunLine):
     reading: dict[str, Any] | None
     channels: list[dict[str, Any]]
     clearance: dict[str, Any]
-    figures: dict[str, Any] | None
+    figures: FiguresFields | None
     abort_reason: str | None
     remark: str
 

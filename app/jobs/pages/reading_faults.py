@@ -30,6 +30,8 @@ def _spell(field: str, sentence: str, form: Form | None) -> str:
     # A sentence of its own begins with a capital letter, a fault of a field with a verb.
     if not sentence[:1].islower():
         return sentence
+    if field == "lifted_at_s":
+        return f"Lifted at: {sentence}"
     label = LABELS.get(field.removeprefix("choices."))
     if label is not None:
         return f"{label}: {sentence}"

@@ -76,6 +76,7 @@ def parse_chosen(form: Form) -> TraceChosen:
         {
             "choices": choices,
             "channel_map": {"channels": channels},
+            "lifted_at_s": form.text("lifted_at_s").strip().replace(",", ".") or None,
             "remember": form.text("remember") == "yes",
             "remark": form.text("remark"),
         },
