@@ -17,11 +17,11 @@ from app.numerics.faults.shapes import (
     caution,
     find_middle,
 )
+from app.numerics.trace import FloatArray
 from app.numerics.values import Unit
 
 # Our own rules, no source.
 _COLD_C: Final = 60.0
-_FIRST: Final = 5
 _FEWEST: Final = 10
 _OTHERS_RISE_K: Final = 60.0
 _STILL_K: Final = 10.0
@@ -47,15 +47,11 @@ _LAG_OF_NOISE: Final = 2.0
 
 def estimate_air(channels: Sequence[Readings]) -> float | None:
     """Estimate the air's temperature (°C) from how the channels start; None where they are hot."""
-    starts = [_start_of(channel) for channel in channels if channel.value_c.size]
+    starts = [channel.start_c for channel in channels if channel.value_c.size]
     if not starts:
         return None
     start_c = find_middle(np.array(starts))
     return start_c if start_c < _COLD_C else None
-
-
-def _start_of(channel: Readings) -> float:
-    return find_middle(channel.value_c[:_FIRST])
 
 
 def find_still(
@@ -94,7 +90,7 @@ def find_reversed(readings: Readings, *, air_c: float | None) -> ChannelFault | 
     For 2 % of its readings, and 5, more than 6 K below `air_c`, the air as the other channels
     tell it; without that, 12 K below its own cold start, or below −10 °C.
     """
-    start_c = _start_of(readings) if readings.value_c.size else 0.0
+    start_c = readings.start_c if readings.value_c.size else 0.0
     if air_c is not None:
         limit_c = min(air_c - _BELOW_AIR_K, start_c - _BELOW_AIR_K)
     elif start_c < _COLD_C:
@@ -152,15 +148,15 @@ def _measure_lag(body: Readings, joint: Readings) -> float:
     """How much later (s) the body is, in the middle; 0 when it is not later at six levels."""
     if min(body.value_c.size, joint.value_c.size) < _FEWEST:
         return 0.0
-    starts = (_start_of(body), _start_of(joint))
+    starts = (body.start_c, joint.start_c)
     rise_k = min(
         channel.highest_c - start for channel, start in zip((body, joint), starts, strict=True)
     )
     if rise_k < _LEAST_RISE_K:
         return 0.0
-    moments = np.array(
+    moments = np.stack(
         [
-            [_find_moment(one, start + share * rise_k) for share in _LEVEL_SHARES]
+            _find_moments(one, start + np.array(_LEVEL_SHARES) * rise_k)
             for one, start in zip((body, joint), starts, strict=True)
         ]
     )
@@ -174,10 +170,14 @@ def _measure_lag(body: Readings, joint: Readings) -> float:
     return lag_s if lag_s > _LAG_OF_NOISE * noise_k * slow_s_per_k else 0.0
 
 
-def _find_moment(channel: Readings, level_c: float) -> float:
-    """Moment (s) of the first reading at or above a level it reaches, interpolated."""
-    place = int(np.argmax(channel.value_c >= level_c))
-    if place == 0:
-        return float(channel.time_s[0])
-    around = slice(place - 1, place + 1)
-    return float(np.interp(level_c, channel.value_c[around], channel.time_s[around]))
+def _find_moments(channel: Readings, levels_c: FloatArray) -> FloatArray:
+    """Moments (s) of the first reading at or above each level it reaches, interpolated."""
+    time, value = channel.time_s, channel.value_c
+    first = np.searchsorted(np.maximum.accumulate(value), levels_c)
+    # At the first reading there is nothing before it.
+    before, at = np.maximum(first - 1, 0), np.maximum(first, 1)
+    rise_k = value[at] - value[before]
+    share = np.zeros(first.size)
+    np.divide(levels_c - value[before], rise_k, out=share, where=first > 0)
+    moments: FloatArray = time[before] + share * (time[at] - time[before])
+    return moments

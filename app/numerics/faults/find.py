@@ -31,6 +31,7 @@ _LOWEST_C: Final = -200.0
 _HIGHEST_C: Final = 1_250.0
 _NOISE_FROM: Final = 2_000
 _FEWEST_FOR_NOISE: Final = 4
+_FIRST: Final = 5
 # Within a gap of this length nothing gets half as hot as the peak and back again.
 _HARMLESS_GAP_S: Final = 30.0
 _HARMLESS_SHARE: Final = 0.5
@@ -173,6 +174,7 @@ def _make_readings(
         noise_k=_estimate_noise(steps_k),
         lowest_c=lowest_c,
         highest_c=highest_c,
+        start_c=find_middle(value_c[:_FIRST]) if value_c.size else math.nan,
     )
 
 

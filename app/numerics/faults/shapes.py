@@ -63,8 +63,8 @@ def bend(steps_k: FloatArray, *, at_most: int) -> tuple[FloatArray, FloatArray]:
 
     From a long series only about so many, evenly spread.
     """
-    places = np.arange(0, steps_k.size - 3, 1 + steps_k.size // at_most)
-    first, second, third, fourth = (steps_k[places + offset] for offset in range(4))
+    every, last = 1 + steps_k.size // at_most, steps_k.size - 3
+    first, second, third, fourth = (steps_k[n : last + n : every] for n in range(4))
     return third - 2.0 * second + first, fourth - 2.0 * third + second
 
 
@@ -129,8 +129,8 @@ class Readings:
     """One channel's readings at rising moments; `sample` is the place of each in the recording.
 
     `steps_k` are the differences from each to the next; `noise_k` is the standard deviation of
-    the noise, estimated from third differences, in which smooth curves vanish. Lowest and highest
-    are NaN without readings.
+    the noise, estimated from third differences, in which smooth curves vanish. Lowest, highest
+    and start (the middle one of the first five) are NaN without readings.
     """
 
     name: str
@@ -142,6 +142,7 @@ class Readings:
     noise_k: float
     lowest_c: float
     highest_c: float
+    start_c: float
 
     def show(self, first: int, last: int, *figures: Figure) -> Evidence:
         """Return the evidence of the readings `first` to `last`, both included."""

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from app.numerics.areas import prepare_areas
 from app.numerics.ceilings import AgainstCeiling, compare_with_ceiling, list_times_above
 from app.numerics.crossings import TimeAbove
 from app.numerics.edges import prepare_edges
@@ -11,12 +12,18 @@ from app.numerics.metrics import (
     FEWEST_READINGS,
     NEAR_CLASSIFICATION_K,
     ROOM_C,
+    compute_peak,
     measure_channel,
 )
 from app.numerics.recording.doubts import Doubts, doubt_metrics, doubt_uncertainty, doubt_zone
 from app.numerics.recording.shapes import ChannelAnalysis, Targets
 from app.numerics.trace import Trace
-from app.numerics.uncertainty import MeasurementUncertainty, list_weighed_c, weigh_channel
+from app.numerics.uncertainty import (
+    MeasurementUncertainty,
+    list_weighed_areas_c,
+    list_weighed_c,
+    weigh_channel,
+)
 from app.numerics.values import CannotSay
 from app.numerics.zones import measure_zones
 
@@ -34,7 +41,7 @@ def analyse_one(
 
     Refuses targets as measure_channel, compare_with_ceiling and measure_zones do.
     """
-    prepare_edges(trace, _list_asked_c(targets, ceilings_c, chain))
+    _prepare(trace, targets, ceilings_c, chain)
     metrics = measure_channel(
         trace,
         liquidus_c=targets.liquidus_c,
@@ -72,10 +79,18 @@ def add_noise(chain: MeasurementUncertainty, noise_k: float) -> MeasurementUncer
     return chain if chain.noise_k >= noise_k else replace(chain, noise_k=noise_k)
 
 
-def _list_asked_c(
-    targets: Targets, ceilings_c: Sequence[float], chain: MeasurementUncertainty | None
-) -> list[float]:
-    """List the temperatures (°C) at which somebody will ask when the trace is above them."""
+def _prepare(
+    trace: Trace,
+    targets: Targets,
+    ceilings_c: Sequence[float],
+    chain: MeasurementUncertainty | None,
+) -> None:
+    """Find at once when the trace is above each temperature that somebody will ask about.
+
+    What is no temperature is refused by those who ask for it.
+    """
+    if not trace.time_s.size:
+        return
     asked = [
         targets.liquidus_c,
         targets.soak_min_c,
@@ -96,8 +111,12 @@ def _list_asked_c(
             soak_max_c=targets.soak_max_c,
             classification_c=targets.classification_c,
         )
-    # What is no temperature is refused by those who ask for it.
-    return [one for one in asked if math.isfinite(one)]
+    areas_of = [targets.liquidus_c, *ceilings_c]
+    if chain is not None:
+        peak_c = compute_peak(trace).value
+        areas_of += list_weighed_areas_c(chain, liquidus_c=targets.liquidus_c, peak_c=peak_c)
+    prepare_edges(trace, (one for one in asked if math.isfinite(one)))
+    prepare_areas(trace, (one for one in areas_of if math.isfinite(one)))
 
 
 def _list_times_above(

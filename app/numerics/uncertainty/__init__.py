@@ -6,6 +6,7 @@ from app.numerics.uncertainty.channel import (
     TimeAboveUncertainty,
     Uncertainty,
     compute_uncertainty,
+    list_weighed_areas_c,
     list_weighed_c,
     weigh_channel,
 )
@@ -26,6 +27,7 @@ __all__ = [
     "Uncertainty",
     "UnusableUncertainty",
     "compute_uncertainty",
+    "list_weighed_areas_c",
     "list_weighed_c",
     "weigh_channel",
 ]

@@ -419,6 +419,17 @@ def list_weighed_c(
     return [moved_c for together in asked for moved_c in _move(measurement, together)]
 
 
+def list_weighed_areas_c(
+    measurement: MeasurementUncertainty, *, liquidus_c: float, peak_c: float
+) -> list[float]:
+    """List the temperatures (°C) above which weigh_channel will ask for the area."""
+    try:
+        shifts_k = _list_shifts(measurement.compute_common(max(liquidus_c, peak_c)))
+    except OutsideTolerance:
+        return []
+    return [liquidus_c + shift_k for shift_k in shifts_k]
+
+
 def _move(measurement: MeasurementUncertainty, thresholds_c: tuple[float, ...]) -> list[float]:
     """Move temperatures by twice what all readings share near the first of them."""
     try:
