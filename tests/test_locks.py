@@ -50,16 +50,17 @@ EVERY_LOCK: Final = pytest.mark.parametrize("table", LOCKS)
 
 @pytest.fixture(scope="module")
 def engine(databases: Databases, with_demo: str) -> Iterator[Engine]:
-    """Return a database with the demo's first jobs and a proposed revision."""
+    """Return a database with the demo's first jobs and what is proposed."""
     url = databases.create(with_demo)
     engine = create_house_engine(url)
     with engine.begin() as connection:
-        connection.execute(
-            text(
-                "UPDATE recipe_revisions SET state = 'proposed', proposed_by_id = author_id,"
-                " proposed_at = created_at WHERE state = 'draft'"
+        for table in ("recipe_revisions", "window_versions"):
+            connection.execute(
+                text(
+                    f"UPDATE {table} SET state = 'proposed', proposed_by_id = author_id,"
+                    " proposed_at = created_at WHERE state = 'draft'"
+                )
             )
-        )
         connection.execute(
             text(
                 "INSERT INTO job_holds (id, version, job_id, reason, placed_by_id, placed_at,"

@@ -13,7 +13,7 @@ from app.core.refusals import Fault
 from app.core.request import Now, RequestSession
 from app.web.once import CreateOnce
 from app.windows import service
-from app.windows.built_in import BuiltIn, Package, get_built_in, list_built_ins
+from app.windows.built_in import Package, get_built_in, list_built_ins
 from app.windows.downloads import answer_csv, answer_json, state_built_in
 from app.windows.routes.versions import put
 from app.windows.rules import PackageNotStated
@@ -42,16 +42,8 @@ def list_built_in(_: Reader) -> list[BuiltInLineView]:
     return [view_built_in_line(line) for line in list_built_ins()]
 
 
-def find_asked(
-    key: Key,
-    thickness_mm: Annotated[ThicknessMm | None, Query()] = None,
-    volume_mm3: Annotated[VolumeMm3 | None, Query()] = None,
-) -> BuiltIn:
-    """Return the built-in window that an address asks for."""
-    return get_built_in(key, make_package(thickness_mm, volume_mm3))
-
-
-Asked = Annotated[BuiltIn, Depends(find_asked)]
+Thickness = Annotated[ThicknessMm | None, Query()]
+Volume = Annotated[VolumeMm3 | None, Query()]
 
 
 def make_package(thickness_mm: float | None, volume_mm3: float | None) -> Package | None:
@@ -65,20 +57,28 @@ def make_package(thickness_mm: float | None, volume_mm3: float | None) -> Packag
 
 
 @router.get("/built-in-windows/{key}")
-def show_built_in(found: Asked, _: Reader) -> BuiltInView:
+def show_built_in(
+    key: Key, _: Reader, thickness_mm: Thickness = None, volume_mm3: Volume = None
+) -> BuiltInView:
     """Show a built-in window; a classification profile goes by thickness and volume."""
-    return view_built_in(found)
+    return view_built_in(get_built_in(key, make_package(thickness_mm, volume_mm3)))
 
 
 @router.get("/built-in-windows/{key}/file")
-def download_file(found: Asked, _: Reader) -> Response:
+def download_file(
+    key: Key, _: Reader, thickness_mm: Thickness = None, volume_mm3: Volume = None
+) -> Response:
     """Download it as the JSON file that the import and `wickbook analyse` read."""
+    found = get_built_in(key, make_package(thickness_mm, volume_mm3))
     return answer_json(state_built_in(found))
 
 
 @router.get("/built-in-windows/{key}/table")
-def download_table(found: Asked, _: Reader) -> Response:
+def download_table(
+    key: Key, _: Reader, thickness_mm: Thickness = None, volume_mm3: Volume = None
+) -> Response:
     """Download it as a CSV table for people."""
+    found = get_built_in(key, make_package(thickness_mm, volume_mm3))
     return answer_csv(state_built_in(found))
 
 
