@@ -34,6 +34,7 @@ from app.jobs.pages.card_words import (
     word_sites,
 )
 from app.jobs.pages.forms import EntryForm, make_form
+from app.jobs.pages.reading_lines import spell_file_limits
 from app.jobs.pages.words import StateWords, word_job, word_next, word_run
 from app.jobs.queries import SiteCard, WorkCard, get_job, get_step, load_card
 from app.jobs.rules import JobState, spell_job
@@ -99,6 +100,7 @@ class JobPage:
     clearance: Clearance | None
     cleared: tuple[FindingWords, ...]
     panel: StepPanel | None
+    file_limits: str
     closing: Closing | None
     closed: str
     sites: tuple[SiteWords, ...]
@@ -251,7 +253,12 @@ def show_card(
     waiting = (place[0].designator, place[1].kind) if place else None
     is_running = job.state in {JobState.CLEARED, JobState.IN_WORK}
     page = JobPage(
-        shell=make_shell(request, person, title=f"{spell_job(job.id)} · board {job.board.serial}"),
+        shell=make_shell(
+            request,
+            person,
+            title=f"{spell_job(job.id)} · board {job.board.serial}",
+            scripts=("once.js",),
+        ),
         href=f"/jobs/{job.id}",
         state=word_job(job.state, job.outcome, is_held=is_held),
         next=word_next(job.state, waiting, is_held=is_held),
@@ -273,6 +280,7 @@ def show_card(
         )
         if place and is_running and may_work
         else None,
+        file_limits=spell_file_limits(settings),
         closing=_make_closing(card, asked.values)
         if job.state is JobState.IN_WORK and not is_held
         else None,

@@ -1,5 +1,6 @@
 """How a run's file is read: guesses with why, questions, and which column is which channel."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Final
 
@@ -37,11 +38,11 @@ from app.jobs.pages.sent import KEEP, FileChosen, FileNotAborted
 from app.jobs.pages.words import STEP_WORDS, Link
 from app.jobs.queries import get_run, load_place
 from app.jobs.readings import Suggestion, load_file, suggest
-from app.jobs.rules import RunState, spell_job
+from app.jobs.rules import RunState, StepKind, spell_job
 from app.jobs.schemas import ReasonGiven
 from app.recipes.body.setup import Thermocouple
 from app.recipes.queries import get_body
-from app.traces.files import FirstRow, find_outline
+from app.traces.files import ColumnGuess, FirstRow, find_outline
 from app.traces.rules import ReadingChoices
 from app.web.forms import Form, PostedForm, map_faults
 from app.web.shell import Shell, add_notices, go_to
@@ -83,6 +84,8 @@ class ReadingPage:
     more_findings: int
     remember: bool
     remark: str
+    is_removal: bool
+    lifted_at_s: str
     faults: tuple[str, ...] = ()
 
 
@@ -200,7 +203,9 @@ def _show(
     job = card.job
     findings = [one.sentence for one in reading.findings] if reading else []
     page = ReadingPage(
-        shell=make_shell(request, person, title="Which column is which channel?"),
+        shell=make_shell(
+            request, person, title="Which column is which channel?", scripts=("once.js",)
+        ),
         href=f"/runs/{run.id}/reading",
         run_href=f"/runs/{run.id}",
         job=Link(f"/jobs/{job.id}", f"{spell_job(job.id)} · board {job.board.serial}"),
@@ -213,7 +218,9 @@ def _show(
         asked=tuple(control for line in lines if line.is_asked for control in line.controls),
         lines=lines,
         first_rows=outline.rows if outline else (),
-        columns=list_columns(said, suggestion, outline),
+        columns=list_columns(
+            said, suggestion, outline, plain=() if reading else _read_plainly(file)
+        ),
         kept=_list_kept(form, is_read=reading is not None),
         left_out=max(0, len(reading.guesses) - MOST_COLUMNS) if reading else 0,
         plan=tuple((one.channel, _spell_planned(one)) for one in plan),
@@ -224,9 +231,17 @@ def _show(
         more_findings=max(0, len(findings) - _FINDINGS_SHOWN),
         remember=form is None or form.text("remember") == "yes",
         remark=form.text("remark") if form else "",
+        is_removal=step.kind is StepKind.REMOVE,
+        lifted_at_s=form.text("lifted_at_s") if form else "",
         faults=spell_faults(faults, form),
     )
     return render("jobs/reading.html", page, status=422 if faults else 200)
+
+
+def _read_plainly(file: LoggerFile) -> tuple[ColumnGuess, ...]:
+    with suppress(Refusal):
+        return file.read(ReadingChoices()).guesses
+    return ()
 
 
 def _list_kept(form: Form | None, *, is_read: bool) -> tuple[tuple[str, str], ...]:
@@ -238,7 +253,9 @@ def _list_kept(form: Form | None, *, is_read: bool) -> tuple[tuple[str, str], ..
         return ()
     names = [f"{name}_{index}" for index in range(MOST_COLUMNS) for name in CHANNEL_FIELDS]
     return tuple(
-        (name, form.text(name)) for name in (*names, "remember", "remark") if name in form.texts
+        (name, form.text(name))
+        for name in (*names, "remember", "remark", "lifted_at_s")
+        if name in form.texts
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from app.core.settings import Settings
 from app.jobs.pages.reading_form import MOST_COLUMNS
 from app.jobs.readings import Suggestion
 from app.numerics.thermocouple_tables import ThermocoupleType
@@ -54,6 +55,7 @@ _OTHERS: Final[Mapping[str, str]] = {
     "cold_junction_c": "a column chosen as cold junction comes first; "
     f"from {COLDEST_JUNCTION_C} to {HOTTEST_JUNCTION_C} °C",
 }
+_COLUMNS_UNSEEN: Final = 8
 _ONLY_OF_BOOKS: Final = frozenset({"sheet"})
 _ONLY_OF_TEXTS: Final = frozenset({"delimiter"})
 
@@ -135,6 +137,14 @@ class Said:
         )  # fmt: skip
 
 
+def spell_file_limits(settings: Settings) -> str:
+    """Return how large a logger's file may be, and how long reading takes."""
+    return (
+        f"up to {settings.trace_row_limit:,} rows and {settings.upload_limit_mb} MB; "
+        "100,000 rows take about a second"
+    )
+
+
 def list_file_lines(
     said: Said, reading: LoggerReading | None, outline: Outline | None
 ) -> tuple[FileLine, ...]:
@@ -175,25 +185,37 @@ def list_file_lines(
 
 
 def list_columns(
-    said: Said, suggestion: Suggestion | None, outline: Outline | None
+    said: Said,
+    suggestion: Suggestion | None,
+    outline: Outline | None,
+    *,
+    plain: Sequence[ColumnGuess],
 ) -> tuple[ColumnLine, ...]:
-    """Return the file's columns as they were read, or as they look where it was not read."""
+    """Return the file's columns as they were read, or as they look where it was not read.
+
+    `plain` are its columns without any choice, where it can be read so: their names are shown.
+    """
     if suggestion is not None:
         guesses: Sequence[ColumnGuess] = suggestion.reading.guesses
         channels = {channel.column: channel for channel in suggestion.channels}
         asked = {one.column for one in suggestion.reading.questions if one.about == "unit"}
     else:
-        samples = outline.columns if outline else ((),) * 8
+        samples = outline.columns if outline else ((),) * _COLUMNS_UNSEEN
+        names = tuple(guess.header for guess in plain)
+        if len(names) != len(samples):
+            names = ("",) * len(samples)
         guesses = tuple(
-            ColumnGuess(index, "", ColumnRole.IGNORED, None, None, "", shown)
-            for index, shown in enumerate(samples)
+            ColumnGuess(index, header, ColumnRole.IGNORED, None, None, "", shown)
+            for index, (shown, header) in enumerate(zip(samples, names, strict=True))
         )
         channels, asked = {}, set()
     shown = guesses[:MOST_COLUMNS]
-    names = tuple((str(one.index), f"column {one.index + 1} {one.header}".strip()) for one in shown)
+    others = tuple(
+        (str(one.index), f"column {one.index + 1} {one.header}".strip()) for one in shown
+    )
     return tuple(
         _make_line(
-            said, guess, names, channels.get(guess.index),
+            said, guess, others, channels.get(guess.index),
             is_read=suggestion is not None, is_asked=guess.index in asked,
         )
         for guess in shown

@@ -47,7 +47,8 @@ class Layout:
     """What stands where; `first_sample` counts the grid's rows, the others the file's (from 1).
 
     The header is in `header_row` to `header_last_row`; `why_header` and `why_units` say why it
-    was looked for there.
+    was looked for there. `skipped` are the first and the last row of samples above a row that a
+    person chose, and how many there are.
     """
 
     width: int
@@ -61,6 +62,7 @@ class Layout:
     units_row: int | None
     why_units: str
     first_sample: int
+    skipped: tuple[int, int, int] | None
     preamble: tuple[str, ...]
     preamble_unit: tuple[TemperatureUnit, str] | None
 
@@ -150,6 +152,7 @@ def find_layout(
         units_row=int(grid.lines[units]) if units is not None else None,
         why_units=why_units,
         first_sample=first,
+        skipped=_find_skipped(grid, first=first, chosen=chosen, classes=classes, mark=mark),
         preamble=preamble,
         preamble_unit=_find_preamble_unit(preamble),
     )
@@ -225,6 +228,19 @@ def _find_chosen_rows(grid: Grid, choices: ReadingChoices) -> _Chosen:
         _check_row(grid, choices.units_row, field="choices.units_row")
         units = tuple(np.flatnonzero(grid.lines == choices.units_row).tolist())
     return _Chosen(names, units)
+
+
+def _find_skipped(
+    grid: Grid, *, first: int, chosen: _Chosen, classes: tuple[CellClass, ...], mark: DecimalMark
+) -> tuple[int, int, int] | None:
+    if not (chosen.names or chosen.units):
+        return None
+    rows = [
+        int(grid.lines[row])
+        for row in range(first)
+        if _is_sample(grid.row_texts(row), classes=classes, mark=mark)
+    ]
+    return (rows[0], rows[-1], len(rows)) if rows else None
 
 
 def _check_row(grid: Grid, row: int, *, field: str) -> None:

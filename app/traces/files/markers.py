@@ -25,6 +25,7 @@ class FindingKind(StrEnum):
     TEXT_ROWS = "text_rows"
     EXTRA_CELLS = "extra_cells"
     SHORT_ROWS = "short_rows"
+    SKIPPED = "skipped"
     CUT_OFF = "cut_off"
     MIDNIGHT = "midnight"
     SUMMER_TIME = "summer_time"

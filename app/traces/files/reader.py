@@ -79,7 +79,7 @@ def read_logger_file(
         limits=limits,
     )
     columns: list[TemperatureColumn] = []
-    findings = [*cut_off, *wide, *timeline.findings]
+    findings = [*_find_skipped(layout), *cut_off, *wide, *timeline.findings]
     findings += _find_short_rows(grid, timeline.rows, layout)
     junctions: dict[int, TemperatureColumn] = {}
     for guess in guesses.cold_junctions:
@@ -166,6 +166,18 @@ def _sample_rows(grid: Grid, layout: Layout) -> tuple[Places, list[Finding]]:
         "the file was cut off there, and the row was left out."
     )
     return rows[:-1], [Finding(None, FindingKind.CUT_OFF, line, line, 1, sentence)]
+
+
+def _find_skipped(layout: Layout) -> list[Finding]:
+    """List samples that stand above the header or the units row that a person chose."""
+    if layout.skipped is None:
+        return []
+    first, last, count = layout.skipped
+    sentence = (
+        f"{count} rows from {first} to {last} hold samples above the row that was chosen as "
+        "header or units row, and were left out."
+    )
+    return [Finding(None, FindingKind.SKIPPED, first, last, count, sentence)]
 
 
 def _is_filled(grid: Grid, column: int, rows: Places) -> bool:

@@ -147,3 +147,11 @@ def test_choices_that_do_not_fit_the_file_are_refused(
     with pytest.raises(Refusal) as refused:
         read_logger_file(TEXT, choices=choices)
     assert (refused.value.code, refused.value.field) == (code, field)
+
+
+def test_samples_above_a_chosen_header_are_left_out_and_counted() -> None:
+    reading = read_logger_file(TEXT + TEXT, choices=ReadingChoices(header_row=5))
+    assert reading.sample_count == 3
+    (finding,) = reading.findings
+    assert (finding.first_row, finding.last_row, finding.count) == (2, 4, 3)
+    assert "3 rows from 2 to 4 hold samples above the row" in finding.sentence
