@@ -20,9 +20,11 @@ from app.numerics.recording.shapes import ChannelAnalysis, Targets
 from app.numerics.trace import Trace
 from app.numerics.uncertainty import (
     MeasurementUncertainty,
+    Weigher,
     list_weighed_areas_c,
     list_weighed_c,
     weigh_channel,
+    weigh_time_above,
 )
 from app.numerics.values import CannotSay
 from app.numerics.zones import measure_zones
@@ -50,27 +52,34 @@ def analyse_one(
         ramp_window_s=targets.ramp_window_s,
         classification_c=targets.classification_c,
     )
-    uncertainty = None
-    if chain is not None:
-        # From the numbers as they are: what is doubtful about one says nothing of the others.
-        weighed = weigh_channel(
-            trace,
-            metrics,
-            measurement=chain,
-            liquidus_c=targets.liquidus_c,
-            soak_min_c=targets.soak_min_c,
-            soak_max_c=targets.soak_max_c,
-            classification_c=targets.classification_c,
-        )
-        uncertainty = doubt_uncertainty(weighed, doubts, targets)
+    times_above = _list_times_above(trace, targets.times_above_c, doubts)
+    ceilings = tuple(_hold_against(trace, ceiling_c, doubts) for ceiling_c in ceilings_c)
     zones = measure_zones(trace, targets.zones, starts_at_s=targets.zones_start_s)
-    return ChannelAnalysis(
+    analysis = ChannelAnalysis(
         metrics=doubt_metrics(metrics, doubts, targets),
-        uncertainty=uncertainty,
-        times_above=_list_times_above(trace, targets.times_above_c, doubts),
-        ceilings=tuple(_hold_against(trace, ceiling_c, doubts) for ceiling_c in ceilings_c),
+        uncertainty=None,
+        times_above=times_above,
+        ceilings=ceilings,
         zones=tuple(doubt_zone(zone, doubts) for zone in zones),
         noise_k=noise_k,
+    )
+    if chain is None:
+        return analysis
+    # From the numbers as they are: what is doubtful about one says nothing of the others.
+    above_ceilings = [one if isinstance(one, CannotSay) else one.above for one in ceilings]
+    weigher = Weigher(trace, metrics, chain, also=(*times_above, *above_ceilings))
+    weighed = weigh_channel(
+        weigher,
+        liquidus_c=targets.liquidus_c,
+        soak_min_c=targets.soak_min_c,
+        soak_max_c=targets.soak_max_c,
+        classification_c=targets.classification_c,
+    )
+    return replace(
+        analysis,
+        uncertainty=doubt_uncertainty(weighed, doubts, targets),
+        times_above_uncertainty=tuple(weigh_time_above(weigher, one) for one in times_above),
+        ceilings_uncertainty=tuple(weigh_time_above(weigher, one) for one in above_ceilings),
     )
 
 
@@ -110,6 +119,7 @@ def _prepare(
             soak_min_c=targets.soak_min_c,
             soak_max_c=targets.soak_max_c,
             classification_c=targets.classification_c,
+            more_c=(*targets.times_above_c, *ceilings_c),
         )
     areas_of = [targets.liquidus_c, *ceilings_c]
     if chain is not None:

@@ -9,7 +9,7 @@ from app.numerics.faults import ChannelFault
 from app.numerics.lift import LiftJudgement
 from app.numerics.metrics import DEFAULT_RAMP_WINDOW_S, ChannelMetrics, SiteMetrics
 from app.numerics.site import LiftRule
-from app.numerics.uncertainty import ChannelUncertainty, Uncertainty
+from app.numerics.uncertainty import ChannelUncertainty, TimeAboveUncertainty, Uncertainty
 from app.numerics.values import CannotSay, Outcome
 from app.numerics.zones import ZoneMetrics, ZonePlan
 
@@ -40,8 +40,9 @@ class Targets:
 class ChannelAnalysis:
     """One usable channel; what a fault makes unsayable is CannotSay with the fault as reason.
 
-    `times_above` answers `Targets.times_above_c` one by one. `uncertainty` is None when no chain
-    was given; `noise_k` is the standard deviation of the noise, estimated from the readings.
+    `times_above` answers `Targets.times_above_c` one by one. `noise_k` is the standard deviation
+    of the noise, estimated from the readings. Uncertainties are None when no chain was given; a
+    ceiling's is that of the time above it (its headroom is as uncertain as the peak).
     """
 
     metrics: ChannelMetrics
@@ -50,6 +51,8 @@ class ChannelAnalysis:
     ceilings: tuple[AgainstCeiling | CannotSay, ...]
     zones: tuple[ZoneMetrics, ...]
     noise_k: float
+    times_above_uncertainty: tuple[TimeAboveUncertainty | CannotSay, ...] | None = None
+    ceilings_uncertainty: tuple[TimeAboveUncertainty | CannotSay, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
