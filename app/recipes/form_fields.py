@@ -248,6 +248,7 @@ GROUPS: Final = (
             _number("placement.rotation_deg", "Rotation", "°", "-360 to 360"),
             _number("placement.force_n", "Force", "N", "0 to 50; or a height instead"),
             _length("placement.height", "Height", "-1 to 10 mm; or a force instead"),
+            _length("placement.height_tolerance", "Height, ±", "0 to 1 mm, or empty"),
         ),
         hint="The part is set down by force or to a height: one of the two.",
     ),

@@ -98,12 +98,17 @@ class Sheet:
     faults: tuple[FaultLine, ...] = field(default=())
 
 
-def lay_out(fields: Mapping[str, str], faults: Iterable[Fault] = ()) -> Sheet:
-    """Return the form for arranged fields, with the faults of a refusal put beside them."""
+def lay_out(
+    fields: Mapping[str, str], faults: Iterable[Fault] = (), *, draft_id: int | None = None
+) -> Sheet:
+    """Return the form for arranged fields, with the faults of a refusal put beside them.
+
+    With the draft's number, what the sums of the form give can be put into it.
+    """
     bare = tuple(_lay_group(spec, fields, {}) for spec in GROUPS)
     labels = _map_labels(bare)
     placed = place_faults(((one.field, one.sentence) for one in faults), places=labels)
-    groups = tuple(_lay_group(spec, fields, placed) for spec in GROUPS)
+    groups = tuple(_lay_group(spec, fields, placed, draft_id=draft_id) for spec in GROUPS)
     summary = tuple(
         FaultLine(f"f-{place}" if place else "", labels.get(place, ""), sentence)
         for place, sentences in placed.items()
@@ -126,7 +131,11 @@ def _map_labels(groups: Iterable[FormGroup]) -> dict[str, str]:
 
 
 def _lay_group(
-    spec: GroupSpec, fields: Mapping[str, str], faults: Mapping[str, tuple[str, ...]]
+    spec: GroupSpec,
+    fields: Mapping[str, str],
+    faults: Mapping[str, tuple[str, ...]],
+    *,
+    draft_id: int | None = None,
 ) -> FormGroup:
     # The three groups of the deposit share a path: what is wrong with it all stands at the first.
     is_first = spec.path != "deposit" or not spec.deposit_kind
@@ -139,7 +148,7 @@ def _lay_group(
         faults=faults.get(spec.path, ()) if is_first else (),
         deposit_kind=spec.deposit_kind,
         computed=_sum_times(fields) if spec.path == "zones" else "",
-        sums=list_sum_links(spec.path, fields, deposit_kind=spec.deposit_kind),
+        sums=list_sum_links(spec.path, fields, deposit_kind=spec.deposit_kind, draft_id=draft_id),
     )
 
 

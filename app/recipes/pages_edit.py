@@ -169,7 +169,9 @@ def _show_form(
         reason=typed.reason,
         head_faults=head if is_of_values else {},
         sheet=lay_out(
-            typed.fields, [one for one in found if one.field not in head] if is_of_values else ()
+            typed.fields,
+            [one for one in found if one.field not in head] if is_of_values else (),
+            draft_id=revision.id,
         ),
         alloys=ALLOY_NAMES,
         checked_digest=digest,

@@ -218,6 +218,9 @@ def _describe_placement(body: RecipeBody) -> Iterable[Row]:
     yield Row("Rotation", f"{spell_number(placement.rotation_deg)}°", "placement.rotation_deg")
     yield Row("Force", _unit(placement.force_n, "N"), "placement.force_n")
     yield Row("Height", height, "placement.height")
+    if placement.height_tolerance is not None:
+        tolerance = f"± {placement.height_tolerance.spell()}"
+        yield Row("Height tolerance", tolerance, "placement.height_tolerance")
 
 
 def _describe_window(body: RecipeBody) -> Iterable[Row]:

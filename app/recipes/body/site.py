@@ -94,10 +94,16 @@ Deposit = Annotated[
 Offset = Annotated[TypedLength, within_mm("-5", "5")]
 
 
+def _is_not_given(value: object) -> bool:
+    """Leave a field that came later out of a text that does not use it: its digest stays."""
+    return value is None
+
+
 class Placement(Part):
     """How the part is set down: by force (0 to 50 N) or to a height (-1 to 10 mm), one of the two.
 
-    Offsets are -5 to 5 mm from the centre that the optics find; rotation is -360° to 360°.
+    Offsets are -5 to 5 mm from the centre that the optics find; rotation is -360° to 360°. The
+    height's tolerance, 0 to 1 mm to either side, may be given with it.
     """
 
     offset_x: Offset
@@ -105,9 +111,14 @@ class Placement(Part):
     rotation_deg: Annotated[float, Field(ge=-360, le=360), AsNumber]
     force_n: Annotated[float, Field(ge=0, le=50), AsNumber] | None = None
     height: Annotated[TypedLength, within_mm("-1", "10")] | None = None
+    height_tolerance: Annotated[
+        Annotated[TypedLength, within_mm("0", "1")] | None, Field(exclude_if=_is_not_given)
+    ] = None
 
     @model_validator(mode="after")
     def _check_one_way(self) -> Self:
+        if self.height is None and self.height_tolerance is not None:
+            refuse_at("height_tolerance", sentence="may be given only with a height")
         if (self.force_n is None) == (self.height is None):
             refuse_at("force_n", sentence="must be given or height, one of the two and not both")
         return self

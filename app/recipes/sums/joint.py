@@ -113,26 +113,10 @@ def work_out_joint(texts: Mapping[str, str]) -> Sum:
 def compute_joint_sum(asked: JointAsked) -> Sum:
     """Return stand-off, widest diameter, collapse and the heights before and after melting."""
     metal_mm3 = _compute_metal_mm3(asked)
-    paste_mm = 0.0 if asked.foil_thickness is None else get_mm(asked.foil_thickness)
-    joint = compute_joint(
-        get_mm(asked.ball),
-        package_pad_mm=get_mm(asked.package_pad),
-        board_pad_mm=get_mm(asked.board_pad),
-        metal_mm3=metal_mm3,
-    )
-    tolerances = Tolerances(
-        ball_mm=get_mm(asked.ball_tolerance),
-        package_pad_mm=get_mm(asked.package_pad_tolerance),
-        board_pad_mm=get_mm(asked.board_pad_tolerance),
-        metal_mm3=metal_mm3 * asked.metal_tolerance_pct / 100,
-    )
+    paste_mm = _get_paste_mm(asked)
+    joint = _compute_joint(asked, metal_mm3)
     has_paste = metal_mm3 > 0.0
-    heights = compute_placement_heights(
-        joint,
-        tolerances,
-        paste_mm=paste_mm,
-        paste_tolerance_mm=get_mm(asked.foil_tolerance) if has_paste else 0.0,
-    )
+    heights = compute_heights_of(asked)
     paste = (_PASTE_MODEL,) if has_paste else ()
     paste_figure = (_make_metal_figure(asked, metal_mm3),) if has_paste else ()
     return Sum(
@@ -149,6 +133,36 @@ def compute_joint_sum(asked: JointAsked) -> Sum:
             make_recipe_value("Stand-off after melting", heights.after.mm),
         ),
     )
+
+
+def compute_heights_of(asked: JointAsked) -> PlacementHeights:
+    """Return the heights before and after melting, with their tolerances."""
+    metal_mm3 = _compute_metal_mm3(asked)
+    tolerances = Tolerances(
+        ball_mm=get_mm(asked.ball_tolerance),
+        package_pad_mm=get_mm(asked.package_pad_tolerance),
+        board_pad_mm=get_mm(asked.board_pad_tolerance),
+        metal_mm3=metal_mm3 * asked.metal_tolerance_pct / 100,
+    )
+    return compute_placement_heights(
+        _compute_joint(asked, metal_mm3),
+        tolerances,
+        paste_mm=_get_paste_mm(asked),
+        paste_tolerance_mm=get_mm(asked.foil_tolerance) if metal_mm3 > 0.0 else 0.0,
+    )
+
+
+def _compute_joint(asked: JointAsked, metal_mm3: float) -> Joint:
+    return compute_joint(
+        get_mm(asked.ball),
+        package_pad_mm=get_mm(asked.package_pad),
+        board_pad_mm=get_mm(asked.board_pad),
+        metal_mm3=metal_mm3,
+    )
+
+
+def _get_paste_mm(asked: JointAsked) -> float:
+    return 0.0 if asked.foil_thickness is None else get_mm(asked.foil_thickness)
 
 
 def _compute_metal_mm3(asked: JointAsked) -> float:
