@@ -43,6 +43,7 @@ from tests.conftest import Databases
 END = datetime(2026, 7, 15, 19, 30, tzinfo=UTC)
 ALL_JOBS = plan_jobs(END)
 LEAST_INSIDE = 0.85
+MOST_TOO_CLOSE = 0.03
 
 
 def list_planned_runs(job: PlannedJob) -> list[Variant]:
@@ -178,19 +179,26 @@ def test_every_line_and_correction_of_the_story_is_written(reading: Session) -> 
 
 
 def test_runs_end_as_they_went(reading: Session) -> None:
-    """Verdicts follow the planned variants: normal inside, cool and hot outside, open unsaid."""
+    """Verdicts follow the planned variants: normal inside, cool and hot outside, open unsaid.
+
+    A few normal ones may be too close to call: one bench's calibration leaves that much.
+    """
     variants = [variant for job in JOBS for variant in list_planned_runs(job)]
     rows = reading.scalars(select(Run)).all()
     assert len(rows) == len(variants)
     wanted = Counter(_VERDICTS[variant] for variant in variants)
-    assert Counter(row.verdict for row in rows) == wanted
+    found = Counter(row.verdict for row in rows)
+    too_close = found.pop("too close to call", 0)
+    assert too_close <= MOST_TOO_CLOSE * len(rows)
+    assert found + Counter({"inside": too_close}) == wanted
     assert all((row.state is RunState.ABORTED) == (row.verdict is None) for row in rows)
     assert set(variants) == set(Variant)
 
 
 def test_most_complete_runs_of_the_half_year_are_inside() -> None:
     wanted = Counter(_VERDICTS[one] for job in ALL_JOBS for one in list_planned_runs(job))
-    assert wanted["inside"] >= LEAST_INSIDE * (wanted.total() - wanted[None])
+    over = wanted.total() - wanted[None]
+    assert wanted["inside"] - MOST_TOO_CLOSE * over >= LEAST_INSIDE * over
 
 
 _VERDICTS = {
