@@ -183,9 +183,19 @@ def trace_outline(joint: Joint, *, count: int = 41) -> tuple[tuple[float, float]
     """
     if not 2 <= count <= 10_000:  # noqa: PLR2004 - two ends at least
         raise UnusableJoint(f"count must be 2 to 10000, not {count}.")
-    heights = [joint.stand_off_mm * place / (count - 1) for place in range(count)]
+    package_a, board_a = joint.package_pad_mm / 2.0, joint.board_pad_mm / 2.0
+    shares = [place / (count - 1) for place in range(count)]
+    # R² − (z − c)², written so that it loses no digits where the sphere is far larger than the pads.
+    widths = [
+        math.sqrt(
+            (1.0 - share) * board_a**2
+            + share * package_a**2
+            + share * (1.0 - share) * joint.stand_off_mm**2
+        )
+        for share in shares
+    ]
     return tuple(
-        (math.sqrt(max(joint.radius_mm**2 - (z - joint.centre_mm) ** 2, 0.0)), z) for z in heights
+        (width, share * joint.stand_off_mm) for width, share in zip(widths, shares, strict=True)
     )
 
 

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from app.numerics.paste import (
@@ -67,6 +67,7 @@ def test_paste_lifts_the_part() -> None:
 sizes = st.floats(0.01, 5.0)
 
 
+@example(ball=0.01171875, package=1.0, board=0.5, metal=0.0)
 @given(ball=sizes, package=sizes, board=sizes, metal=st.floats(0.0, 10.0))
 def test_the_outline_holds_the_volume_that_went_in(
     ball: float, package: float, board: float, metal: float
