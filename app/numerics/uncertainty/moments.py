@@ -36,8 +36,9 @@ class Moments:
         """
         if not crossings or self._own_k == 0.0:
             return 0.0
-        self.prepare(crossings)
-        return math.hypot(*(self._spreads[at_s] for at_s in crossings))
+        if not self._spreads.keys() >= set(crossings):
+            self.prepare(crossings)
+        return math.hypot(*[self._spreads[at_s] for at_s in crossings])
 
     def prepare(self, crossings: Iterable[float]) -> None:
         """Measure the spreads at these crossings (s) at once, for those who ask one by one."""

@@ -45,6 +45,8 @@ def _moment_of(measured: Measured) -> float:
 class Weigher:
     """One trace with its metrics and its measuring chain; every method weighs one metric.
 
+    Budgets whose sources cannot meet are joined with `|`, others are added in squares.
+
     `also` are more times above a temperature that somebody will ask about.
     """
 
@@ -82,7 +84,7 @@ class Weigher:
         count = self.moments.count_near_peak(self._near(peak))
         selection = {Source.SELECTION: compute_selection(self.measurement.noise_k, count)}
         common = self._common_at(peak.value)
-        return expand(add_parts(common, self.own, selection), peak.unit)
+        return expand(common | self.own | selection, peak.unit)
 
     def weigh_total(self, above: TimeAbove) -> Expanded:
         """Weigh the total time above a temperature."""
@@ -215,7 +217,7 @@ class Weigher:
             return Measured(peak_s - stretch.start_s, Unit.SECOND, is_censored=stretch.starts_open)
 
         common, is_censored = self._shift(value, ROOM_C, measure)
-        parts = add_parts(common, {Source.PEAK_MOMENT: self._spread_of_peak(peak)})
+        parts = common | {Source.PEAK_MOMENT: self._spread_of_peak(peak)}
         return self._expand_time(value, parts, [_moment_of(value)], is_censored=is_censored)
 
     def _above_at(self, threshold_c: float) -> Edges:
@@ -254,7 +256,7 @@ class Weigher:
             Source.TIME_BASE: value.value * self.measurement.compute_rate(),
             Source.JITTER: self.measurement.timebase_jitter_s * len(crossings) ** 0.5,
         }
-        return expand(add_parts(parts, own, clock), value.unit, is_censored=is_censored)
+        return expand({**parts, **own, **clock}, value.unit, is_censored=is_censored)
 
     def _expand_slope(
         self, slope: Measured, common: Parts, *, crossing_s: float, length_s: float
