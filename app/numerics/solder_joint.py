@@ -185,7 +185,7 @@ def trace_outline(joint: Joint, *, count: int = 41) -> tuple[tuple[float, float]
         raise UnusableJoint(f"count must be 2 to 10000, not {count}.")
     package_a, board_a = joint.package_pad_mm / 2.0, joint.board_pad_mm / 2.0
     shares = [place / (count - 1) for place in range(count)]
-    # R² − (z − c)², written so that it loses no digits where the sphere is far larger than the pads.
+    # R² − (z − c)², so written that it loses no digits where the sphere is far larger than a pad.
     widths = [
         math.sqrt(
             (1.0 - share) * board_a**2
