@@ -26,6 +26,7 @@ from app.numerics.crossings import TimeAbove
 from app.numerics.differences import compute_difference
 from app.numerics.trace import Trace, read_trace
 from app.numerics.values import CannotSay, NotReached, Outcome
+from app.plant.measuring import MeasuringChain
 from app.recipes.body.recipe import RecipeBody
 from app.traces.queries import RecordedChannel, RecordedTrace
 
@@ -59,7 +60,8 @@ _ALIGNMENT_WORDS: Final = {
 class Candidate:
     """A run with its samples and the recipe that it followed.
 
-    `left_out` says of a channel why the run's own figures were made without it.
+    `left_out` says of a channel why the run's own figures were made without it; `chain` is what
+    they were measured with, None where it was only assumed, `lifted_at_s` when the part was lifted.
     """
 
     run_id: int
@@ -69,6 +71,8 @@ class Candidate:
     findings: Sequence[Mapping[str, Any]]
     step: StepKind
     left_out: Mapping[str, str]
+    chain: MeasuringChain | None
+    lifted_at_s: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,9 +170,14 @@ def compare_runs(
 
 
 def analyse(candidate: Candidate) -> RunFigures:
-    """Return a run's figures, computed now from its samples by its own recipe."""
+    """Return a run's figures, computed now from its samples by its own recipe and chain."""
     return analyse_run(
-        candidate.body, candidate.recorded, findings=candidate.findings, step=candidate.step
+        candidate.body,
+        candidate.recorded,
+        findings=candidate.findings,
+        step=candidate.step,
+        chain=candidate.chain,
+        lifted_at_s=candidate.lifted_at_s,
     )
 
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session, joinedload
 from app.boards.tables import Board, Site
 from app.core.refusals import Conflict, TooLarge, Unacceptable
 from app.jobs.comparison import Candidate
+from app.jobs.figures import find_kept_chain, find_kept_lift_s
 from app.jobs.queries import get_run
 from app.jobs.rules import Outcome, RunState, StepKind
 from app.jobs.tables import Job, JobSite, JobStep, Run
@@ -89,6 +90,8 @@ def load_candidate(session: Session, run: Run) -> Candidate:
         findings=run.trace.reading["findings"],
         step=get_step_of(session, run).kind,
         left_out=list_left_out(run),
+        chain=find_kept_chain(run.figures),
+        lifted_at_s=find_kept_lift_s(run.figures),
     )
 
 
