@@ -27,10 +27,10 @@ from app.numerics.uncertainty import (
     Expanded,
     MeasurementUncertainty,
     Source,
+    TimeAboveUncertainty,
     UnusableUncertainty,
     compute_uncertainty,
 )
-from app.numerics.uncertainty.channel import TimeAboveUncertainty
 from app.numerics.values import CannotSay, Measured, Unit
 
 LIQUIDUS_C: Final = 217.0

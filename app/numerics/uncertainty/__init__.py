@@ -4,8 +4,6 @@ from app.numerics.uncertainty.asked import list_weighed_areas_c, list_weighed_c
 from app.numerics.uncertainty.budget import Contribution, Expanded, Source
 from app.numerics.uncertainty.channel import (
     ChannelUncertainty,
-    TimeAboveUncertainty,
-    Uncertainty,
     compute_uncertainty,
     weigh_channel,
     weigh_time_above,
@@ -15,7 +13,7 @@ from app.numerics.uncertainty.inputs import (
     MeasurementUncertainty,
     UnusableUncertainty,
 )
-from app.numerics.uncertainty.weigher import Weigher
+from app.numerics.uncertainty.weigher import TimeAboveUncertainty, Uncertainty, Weigher
 
 __all__ = [
     "CalibrationCorrection",

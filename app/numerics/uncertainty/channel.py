@@ -13,18 +13,8 @@ from app.numerics.trace import read_trace
 from app.numerics.uncertainty.asked import list_weighed_c
 from app.numerics.uncertainty.budget import Expanded
 from app.numerics.uncertainty.inputs import MeasurementUncertainty
-from app.numerics.uncertainty.weigher import NoValue, Weigher
+from app.numerics.uncertainty.weigher import NoValue, TimeAboveUncertainty, Uncertainty, Weigher
 from app.numerics.values import CannotSay
-
-Uncertainty = Expanded | CannotSay
-
-
-@dataclass(frozen=True, slots=True)
-class TimeAboveUncertainty:
-    """Of the total time above a temperature and of the longest stretch."""
-
-    total: Uncertainty
-    longest: Uncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,12 +119,13 @@ def weigh_time_above(
     """Compute U (k = 2) of a time above a temperature, of the channel that is weighed."""
     if isinstance(above, CannotSay):
         return CannotSay(above.reason)
-    return TimeAboveUncertainty(
-        total=(whole := _guard(lambda: chain.weigh_total(above))),
-        longest=whole
-        if chain.is_one_stretch(above)
-        else _guard(lambda: chain.weigh_longest(above)),
-    )
+    known = chain.weighed.get(above.threshold_c)
+    if known is None:
+        whole = longest = _guard(lambda: chain.weigh_total(above))
+        if not chain.is_one_stretch(above):
+            longest = _guard(lambda: chain.weigh_longest(above))
+        known = chain.weighed[above.threshold_c] = TimeAboveUncertainty(whole, longest)
+    return known
 
 
 def _guard(weigh: Callable[[], Expanded]) -> Uncertainty:

@@ -1,6 +1,7 @@
 """Weighs one metric of a channel after the other: what each source of error does to it."""
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 from app.numerics.crossings import compute_area_above
 from app.numerics.edges import Edges, find_edges
@@ -25,6 +26,16 @@ from app.numerics.uncertainty.inputs import MeasurementUncertainty
 from app.numerics.uncertainty.moments import Moments, compute_selection
 from app.numerics.values import CannotSay, Measured, Outcome, Unit
 
+Uncertainty = Expanded | CannotSay
+
+
+@dataclass(frozen=True, slots=True)
+class TimeAboveUncertainty:
+    """Of the total time above a temperature and of the longest stretch."""
+
+    total: Uncertainty
+    longest: Uncertainty
+
 
 class NoValue(Exception):
     """The metric has no value, or would have none within its uncertainty."""
@@ -45,9 +56,9 @@ def _moment_of(measured: Measured) -> float:
 class Weigher:
     """One trace with its metrics and its measuring chain; every method weighs one metric.
 
-    Budgets whose sources cannot meet are joined with `|`, others are added in squares.
-
-    `also` are more times above a temperature that somebody will ask about.
+    `also` are more times above a temperature that somebody will ask about; `weighed` remembers
+    those done by their temperature (°C). Budgets whose sources cannot meet are joined, others are
+    added in squares.
     """
 
     def __init__(
@@ -61,7 +72,9 @@ class Weigher:
         self.trace, self.metrics, self.measurement = trace, metrics, measurement
         self.own = measurement.compute_own()
         self.moments = Moments(trace, total(self.own.values()))
+        self.weighed: dict[float, TimeAboveUncertainty] = {}
         self._common: dict[float, dict[Source, float]] = {}
+        self._shifts_k: dict[float, tuple[float, float]] = {}
         self.moments.prepare(self._list_crossings(also))
 
     def _list_crossings(self, also: Iterable[TimeAbove | CannotSay]) -> list[float]:
@@ -99,14 +112,15 @@ class Weigher:
 
     def is_one_stretch(self, above: TimeAbove) -> bool:
         """Whether the trace is above once at most, from end to end, and stays so when it is off."""
-        if above.total.is_censored:
+        if len(above.stretches) > 1 or above.starts_above or above.ends_above:
             return False
         try:
-            shifts_k = list_shifts(self._common_at(above.threshold_c))
+            lower_k, upper_k = self._shifts_at(above.threshold_c)
         except OutsideTolerance:
             return False
-        return all(
-            self._above_at(above.threshold_c + shift_k).count <= 1 for shift_k in (0.0, *shifts_k)
+        return (
+            self._above_at(above.threshold_c + lower_k).count <= 1
+            and self._above_at(above.threshold_c + upper_k).count <= 1
         )
 
     def _weigh_time(
@@ -229,6 +243,13 @@ class Weigher:
             common = self._common[temperature_c] = self.measurement.compute_common(temperature_c)
         return common
 
+    def _shifts_at(self, temperature_c: float) -> tuple[float, float]:
+        shifts_k = self._shifts_k.get(temperature_c)
+        if shifts_k is None:
+            shifts_k = list_shifts(self._common_at(temperature_c))
+            self._shifts_k[temperature_c] = shifts_k
+        return shifts_k
+
     def _shift(
         self,
         value: Measured,
@@ -238,15 +259,14 @@ class Weigher:
         widest_at_c: float | None = None,
     ) -> tuple[dict[Source, float], bool]:
         """Weigh the error common to all readings; and whether the shifted value is censored."""
-        common = self._common_at(threshold_c if widest_at_c is None else widest_at_c)
-        together_k = total(common.values())
-        if together_k == 0.0:
+        at_c = threshold_c if widest_at_c is None else widest_at_c
+        lower_k, upper_k = self._shifts_at(at_c)
+        if upper_k == 0.0:
             return {}, False
-        shifted = [_get(measure(shift_k)) for shift_k in list_shifts(common)]
-        change = max(abs(one.value - value.value) for one in shifted)
-        per_kelvin = change / (COVERAGE_FACTOR * together_k)
-        is_censored = any(one.is_censored for one in shifted) and not value.is_censored
-        return scale_parts(common, per_kelvin), is_censored
+        lower, upper = _get(measure(lower_k)), _get(measure(upper_k))
+        change = max(abs(lower.value - value.value), abs(upper.value - value.value))
+        is_censored = (lower.is_censored or upper.is_censored) and not value.is_censored
+        return scale_parts(self._common_at(at_c), change / upper_k), is_censored
 
     def _expand_time(
         self, value: Measured, parts: Parts, crossings: list[float], *, is_censored: bool
