@@ -4,19 +4,24 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from app.analyse.channels import map_channels
 from app.analyse.standard import Standard
 from app.core.refusals import Conflict, Refusal, TooLarge, Unacceptable
-from app.jobs.figures import RunFigures, analyse_trace, describe_verdict
+from app.jobs.figures import (
+    RunFigures,
+    analyse_trace,
+    describe_outcome,
+    describe_time_above,
+    describe_verdict,
+)
 from app.jobs.verdict_words import spell_verdict
-from app.numerics.crossings import TimeAbove, compute_time_above
 from app.numerics.errors import NumericsError
 from app.numerics.ramps import compute_largest_ramps
-from app.numerics.recording import spell_fault
+from app.numerics.recording import ChannelAnalysis, spell_fault
 from app.numerics.trace import read_trace
-from app.numerics.values import Outcome
+from app.numerics.values import CannotSay, Outcome
 from app.plant.measuring import MeasuringChain
 from app.recipes.body.setup import Thermocouple
 from app.recipes.body.window import Window
@@ -99,9 +104,9 @@ class Asked:
 
 @dataclass(frozen=True)
 class MoreFigures:
-    """What was asked of one channel beyond the window's own metrics."""
+    """What was asked of one channel beyond the window's own metrics; times as they are told."""
 
-    times_above: tuple[TimeAbove, ...]
+    times_above: tuple[dict[str, Any], ...]
     ramps: tuple[tuple[float, Outcome, Outcome], ...]
 
 
@@ -116,6 +121,7 @@ class Analysis:
     duration_s: float
     figures: RunFigures
     more: dict[str, MoreFigures]
+    times_above_c: tuple[float, ...]
     notes: tuple[str, ...]
 
     @property
@@ -175,9 +181,14 @@ def analyse_file(path: str, asked: Asked) -> Analysis:
             findings=described["findings"],
             zones=standard.zones,
             chain=asked.chain,
+            times_above_c=asked.times_above_c,
         )
         more = {
-            channel.name: _compute_more(recorded, channel, asked) for channel in recorded.channels
+            channel.name: _compute_more(
+                recorded, channel, asked, figures.analysis.channels[channel.name]
+            )
+            for channel in recorded.channels
+            if channel.name in figures.analysis.channels
         }
     except NumericsError as error:
         raise NumbersImpossible(str(error), field="file") from error
@@ -189,6 +200,7 @@ def analyse_file(path: str, asked: Asked) -> Analysis:
         duration_s=float(recorded.time_s[-1]),
         figures=figures,
         more=more,
+        times_above_c=asked.times_above_c,
         notes=(
             *supposed,
             *reading.assumptions,
@@ -288,9 +300,20 @@ def _plan_all(recorded: RecordedTrace, window: Window) -> tuple[Thermocouple, ..
     )
 
 
-def _compute_more(recorded: RecordedTrace, channel: RecordedChannel, asked: Asked) -> MoreFigures:
+def _compute_more(
+    recorded: RecordedTrace, channel: RecordedChannel, asked: Asked, found: ChannelAnalysis
+) -> MoreFigures:
+    """Tell the times that were asked for; slopes are the same whatever is added to readings."""
     trace = read_trace(recorded.time_s, channel.temperature_c())
+    weighed = found.times_above_uncertainty or (None,) * len(found.times_above)
     return MoreFigures(
-        tuple(compute_time_above(trace, above_c) for above_c in asked.times_above_c),
+        tuple(
+            {"threshold_c": above_c, **describe_outcome(above)}
+            if isinstance(above, CannotSay)
+            else describe_time_above(above, uncertainty)
+            for above_c, above, uncertainty in zip(
+                asked.times_above_c, found.times_above, weighed, strict=True
+            )
+        ),
         tuple((over_s, *compute_largest_ramps(trace, over_s)) for over_s in asked.ramp_windows_s),
     )

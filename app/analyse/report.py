@@ -101,18 +101,18 @@ def _lay_out_figures(analysis: Analysis, standard: Standard) -> Table:
                 Text(f"{label} over {over}" if is_slope else label),
                 *(Text(spell_at(one[name])) for one in told),
             )
-    for row in _list_more(more):
+    for row in _list_more(more, analysis.times_above_c):
         table.add_row(*map(Text, row))
     return table
 
 
-def _list_more(more: Sequence[MoreFigures]) -> Iterator[list[str]]:
+def _list_more(more: Sequence[MoreFigures], asked_c: Sequence[float]) -> Iterator[list[str]]:
     if not more:
         return
-    for place, above in enumerate(more[0].times_above):
+    for place, above_c in enumerate(asked_c):
         yield [
-            f"Time above {spell_number(above.threshold_c)} °C",
-            *(_spell(one.times_above[place].total) for one in more),
+            f"Time above {spell_number(above_c)} °C",
+            *(spell_at(one.times_above[place]) for one in more),
         ]
     for place, (over_s, _, _) in enumerate(more[0].ramps):
         over = f"over {spell_number(over_s)} s"

@@ -6,7 +6,6 @@ from typing import Any
 from app.analyse.analysis import Analysis, Failure, MoreFigures, spell_sentence
 from app.analyse.standard import Standard
 from app.jobs.figures import describe_figures, describe_outcome
-from app.numerics.crossings import TimeAbove
 
 
 def spell_json(result: Analysis | Failure, standard: Standard) -> str:
@@ -55,12 +54,12 @@ def _tell_more(more: MoreFigures) -> dict[str, Any]:
     }
 
 
-def _tell_time_above(above: TimeAbove) -> dict[str, Any]:
-    return {
-        "threshold_c": above.threshold_c,
-        **describe_outcome(above.total),
-        "longest": describe_outcome(above.longest),
-        "crossings": [
-            {"at_s": crossing.at_s, "is_upward": crossing.is_upward} for crossing in above.crossings
-        ],
-    }
+def _tell_time_above(above: dict[str, Any]) -> dict[str, Any]:
+    """Add each crossing by its moment to the stretches."""
+    crossings = [
+        {"at_s": at_s, "is_upward": is_upward}
+        for stretch in above.get("stretches", [])
+        for at_s, is_upward in zip(stretch, (True, False), strict=True)
+        if at_s is not None
+    ]
+    return {**above, "crossings": crossings}

@@ -12,12 +12,11 @@ from app.jobs.run_figures import (
     list_faults,
 )
 from app.jobs.scales import Scale
-from app.numerics.ceilings import AgainstCeiling
 from app.numerics.crossings import TimeAbove
 from app.numerics.faults import ChannelFault
 from app.numerics.lift import LiftJudgement
 from app.numerics.metrics import ChannelMetrics
-from app.numerics.recording import SiteAnalysis, spell_fault
+from app.numerics.recording import ChannelAnalysis, SiteAnalysis, spell_fault
 from app.numerics.uncertainty import (
     ChannelUncertainty,
     Expanded,
@@ -40,6 +39,7 @@ __all__ = [
     "describe_line",
     "describe_outcome",
     "describe_site",
+    "describe_time_above",
     "describe_verdict",
     "find_kept_chain",
     "find_kept_lift_s",
@@ -82,8 +82,7 @@ def describe_figures(figures: RunFigures) -> dict[str, Any]:
                 **_describe_used(figures, reading.name),
                 **describe_channel(reading.metrics, reading.uncertainty),
                 "ceilings": _describe_ceilings(
-                    figures.ceilings_c.get(reading.name, ()),
-                    analysis.channels[reading.name].ceilings,
+                    figures.ceilings_c.get(reading.name, ()), analysis.channels[reading.name]
                 ),
                 "zones": _describe_zones(figures, analysis.channels[reading.name].zones),
             }
@@ -260,19 +259,24 @@ def _describe_used(figures: RunFigures, name: str) -> dict[str, Any]:
 
 
 def _describe_ceilings(
-    ceilings_c: Iterable[float], found: Iterable[AgainstCeiling | CannotSay]
+    ceilings_c: tuple[float, ...], channel: ChannelAnalysis
 ) -> list[dict[str, Any]]:
+    """Tell how a channel stands to each ceiling; its headroom is as uncertain as its peak."""
+    weighed = channel.ceilings_uncertainty or (None,) * len(ceilings_c)
+    peak = None if channel.uncertainty is None else channel.uncertainty.peak
     return [
         {"ceiling_c": ceiling_c, "cannot_say": one.reason}
         if isinstance(one, CannotSay)
         else {
             "ceiling_c": ceiling_c,
-            "peak": describe_outcome(one.peak),
-            "headroom": describe_outcome(one.headroom),
-            "above": describe_outcome(one.above.total),
+            "peak": describe_outcome(one.peak, peak),
+            "headroom": describe_outcome(one.headroom, peak),
+            "above": describe_outcome(
+                one.above.total, above.total if isinstance(above, TimeAboveUncertainty) else None
+            ),
             "area_above": describe_outcome(one.area_above),
         }
-        for ceiling_c, one in zip(ceilings_c, found, strict=True)
+        for ceiling_c, one, above in zip(ceilings_c, channel.ceilings, weighed, strict=True)
     ]
 
 

@@ -134,13 +134,15 @@ def analyse_trace(
     zones: tuple[ZonePlan, ...] = (),
     chain: MeasuringChain | None = None,
     lifted_at_s: float | None = None,
+    times_above_c: tuple[float, ...] = (),
 ) -> RunFigures:
     """Compute a trace's metrics by the window's own definitions and hold them against its limits.
 
     A channel that was open, silent, out of range or otherwise faulty is left out and named. `plan`
     says which channels no verdict can do without; without a lift rule no moment of lifting is
-    found. Corrections of the chain are added to the readings of their channels; without a chain
-    ASSUMED_CHAIN stands in. Raises NumericsError for arrays that are no recording.
+    found. `times_above_c` are asked of every channel. Corrections of the chain are added to the
+    readings of their channels; without a chain ASSUMED_CHAIN stands in. Raises NumericsError for
+    arrays that are no recording.
     """
     known = ASSUMED_CHAIN if chain is None else chain
     used = {
@@ -159,6 +161,7 @@ def analyse_trace(
             soak_max_c=window.soak_max_c,
             ramp_window_s=window.ramp_window_s,
             classification_c=window.classification_c,
+            times_above_c=times_above_c,
             ceilings_c=ceilings_c,
             zones=zones,
             lift_rule=None

@@ -53,7 +53,7 @@ def words(page: str) -> str:
 
 
 def section(page: str, name: str) -> str:
-    part = page.split(f'id="{name}"')[1].split("<h2>")[0]
+    part = page.split(f'id="{name}"')[1].split("<h2>", maxsplit=1)[0]
     return part.split('id="zones"')[0]
 
 

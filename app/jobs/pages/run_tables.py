@@ -69,10 +69,12 @@ def list_zones(figures: Mapping[str, Any], scale: Scale) -> tuple[ZoneRow, ...]:
     )
 
 
-def list_ceilings(figures: Mapping[str, Any], scale: Scale) -> tuple[CeilingRow, ...]:
+def list_ceilings(
+    figures: Mapping[str, Any], scale: Scale, *, with_expanded: bool = False
+) -> tuple[CeilingRow, ...]:
     """Return every channel beside the joints against each of its upper limits."""
     return tuple(
-        _spell_ceiling(one["name"], ceiling, scale)
+        _spell_ceiling(one["name"], ceiling, scale, with_expanded=with_expanded)
         for one in figures.get("channels", [])
         for ceiling in one.get("ceilings", [])
     )
@@ -122,16 +124,18 @@ def _spell_settled(said: Mapping[str, Any], scale: Scale) -> str:
     return f"settled {spell_outcome(said, scale=scale)}" if "value" in said else ""
 
 
-def _spell_ceiling(channel: str, ceiling: Mapping[str, Any], scale: Scale) -> CeilingRow:
+def _spell_ceiling(
+    channel: str, ceiling: Mapping[str, Any], scale: Scale, *, with_expanded: bool
+) -> CeilingRow:
     at = scale.spell(ceiling["ceiling_c"], "°C")
     if "cannot_say" in ceiling:
         return CeilingRow(channel, at, "cannot say", ceiling["cannot_say"], "", is_passed=False)
     return CeilingRow(
         channel,
         at,
-        spell_outcome(ceiling["peak"], scale=scale),
+        spell_outcome(ceiling["peak"], scale=scale, with_expanded=with_expanded),
         scale.spell(ceiling["headroom"]["value"], "K", signed=True),
-        spell_outcome(ceiling["above"], scale=scale),
+        spell_outcome(ceiling["above"], scale=scale, with_expanded=with_expanded),
         is_passed=ceiling["headroom"]["value"] < 0.0,
     )
 

@@ -25,7 +25,7 @@ from app.jobs.figure_words import DEFINITIONS_IN_WORDS, SOURCE
 from app.jobs.pages.asked import AskedPart, AskedView, Shown
 from app.jobs.pages.card_words import FindingWords, word_findings
 from app.jobs.pages.charts import make_chart
-from app.jobs.pages.peer_words import PeerWords, word_peers
+from app.jobs.pages.peer_words import EnvelopeWords, PeerWords, word_envelope, word_peers
 from app.jobs.pages.run_tables import (
     CeilingRow,
     FaultRow,
@@ -132,6 +132,7 @@ class RunPage:
     marks: tuple[str, ...]
     readings: ReadingTable | None
     peers: tuple[PeerWords, ...]
+    envelope: EnvelopeWords | None
     channels: tuple[ChannelHead, ...]
     figures: tuple[FigureRow, ...]
     site_figures: tuple[tuple[Definition, str], ...]
@@ -210,12 +211,13 @@ def show_run(
         marks=tuple(mark.sentence for mark in chart.marks) if chart else (),
         readings=readings,
         peers=word_peers(list_peers(session, run, step.kind), settings) if chart else (),
+        envelope=word_envelope(session, run, scale=asked.scale) if chart else None,
         channels=list_channel_heads(run, asked.scale),
         figures=list_figures(run, asked.scale, with_expanded=asked.with_expanded),
         site_figures=list_site_figures(figures, asked.scale, with_expanded=asked.with_expanded),
         zones=list_zones(figures, asked.scale),
         zones_words=DEFINITIONS_IN_WORDS["zone"],
-        ceilings=list_ceilings(figures, asked.scale),
+        ceilings=list_ceilings(figures, asked.scale, with_expanded=asked.with_expanded),
         ceilings_words=DEFINITIONS_IN_WORDS["ceiling"],
         stretches=list_stretches(figures, asked.scale) if Shown.CROSSINGS in asked.shown else (),
         resting=list_resting(),
