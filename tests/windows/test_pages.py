@@ -358,3 +358,25 @@ def test_a_built_in_window_that_the_draft_cannot_measure_is_refused_by_row(
     assert "<code>rows.0.roles</code> names “adjacent part”, which no thermocouple" in page.text
     fits = client.get(f"{NEVER}/put?thickness_mm=1.7&volume_mm3=382.5&draft={draft}").text
     assert read_fields(fits, f"{NEVER}/put")["temperatures"] == ["draft"]
+
+
+def test_what_stands_for_a_part_is_shown_with_why_and_what_is_in_doubt(
+    signed_in: SignedIn, ines: Person, odile: Person
+) -> None:
+    part = {
+        "part_number": "P-1", "title": "Processor", "package_type": "BGA",
+        "length_mm": 15, "width_mm": 15, "height_mm": 1.7,
+    }  # fmt: skip
+    signed_in(ines).post("/api/v1/parts", json=part)
+    client = signed_in(odile)
+    assert "Name a part of the materials" in client.get("/windows/standing").text
+    asked = {"part_number": "P-1", "alloy": "Sn63Pb37"}
+    page = unescape(client.get("/windows/standing", params=asked).text)
+    assert "Never exceed: classification profile, tin-lead" in page
+    assert "Part P-1 is 1.7 mm thick: the tin-lead profile, by the alloy of the joints." in page
+    assert "at most 200 °C" in page
+    assert "confirm against your copy" in page
+    unknown = client.get("/windows/standing", params={**asked, "part_number": "NOWHERE"})
+    assert (unknown.status_code, 'id="e-part_number"' in unknown.text) == (422, True)
+    odd = client.get("/windows/standing", params={**asked, "alloy": "unheard of"}).text
+    assert "no tabled solidus" in unescape(odd)

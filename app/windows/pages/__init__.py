@@ -2,9 +2,20 @@
 
 from fastapi import APIRouter
 
-from app.windows.pages import built_in, compare, edit, listing, moves, new, put, version, window
+from app.windows.pages import (
+    built_in,
+    compare,
+    edit,
+    listing,
+    moves,
+    new,
+    put,
+    standing,
+    version,
+    window,
+)
 
 router = APIRouter()
 # Addresses with a word of their own come before those that take any number.
-for part in (new, built_in, put, listing, version, moves, edit, compare, window):
+for part in (new, standing, built_in, put, listing, version, moves, edit, compare, window):
     router.include_router(part.router)
