@@ -39,6 +39,8 @@ PUT_RIGHT_BY_CHOICES: Final = frozenset(
         "traces.decimal_marks_mixed",
         "traces.units_mixed",
         "traces.time_unreadable",
+        "traces.time_impossible",
+        "traces.emf_outside_range",
         "traces.time_not_increasing",
     }
 )

@@ -50,7 +50,8 @@ class Suggestion:
         """Say whether the bench's memory leaves nothing to ask: every channel agrees with the plan.
 
         Each channel in use has its column, role and part as the plan names them, and no channel
-        that the plan requires is missing.
+        that the plan requires is missing. A cold junction's fixed temperature is that of one day,
+        and is asked for again.
         """
         if not self.is_remembered:
             return False
@@ -60,6 +61,7 @@ class Suggestion:
         asked = {q.column for q in self.reading.questions if q.about == "unit"}
         return (
             all(q.about == "unit" for q in self.reading.questions)
+            and all(guess.cold_junction_c is None for guess in self.reading.guesses)
             and all(c.column in columns and c.column not in asked for c in used.values())
             and all(_agrees(c, planned.get(name)) for name, c in used.items())
             and all(name in used for name, one in planned.items() if one.required)

@@ -230,3 +230,29 @@ def test_choices_tried_over_rest_answer_what_was_taken_and_why(
     assert reading["columns"][1]["cold_junction"] == 3
     assert reading["columns"][2]["cold_junction_c"] == 20
     assert all(one["why"] for one in [*reading["columns"], *reading["taken"]])
+
+
+@pytest.mark.parametrize(
+    ("junction", "is_asked_again"),
+    [({"cold_junction_1": "5", "cold_junction_2": "5", "cold_junction_3": "5"}, False),
+     ({"cold_junction_c": "24.5"}, True)],
+)  # fmt: skip
+def test_a_bench_remembers_the_column_of_a_cold_junction_and_no_temperature_of_one_day(
+    client: TestClient, shop: Shop, look: Look, junction: dict[str, str], *, is_asked_again: bool
+) -> None:
+    lines = ["t [ms],T1 [mV],T2 [mV],T3 [mV],T4 [C],Block [C]"]
+    lines += [f"{k * 1000},{k / 50:.3f},{k / 60:.3f},{k / 70:.3f},30.5,24.5" for k in range(400)]
+    content = "\n".join([*lines, ""]).encode()
+    job = open_cleared(client, shop)
+    path = step_path(look, job, StepKind.REMOVE)
+    said = {"thermocouple": "K", "role_5": "cold_junction", "remember": "yes", "do": "keep"}
+    if is_asked_again:
+        said["role_5"] = "ignored"
+    plan = ("joint_centre", "joint_corner", "body", "board")
+    for place, role in enumerate(plan, start=1):
+        said |= {f"channel_{place}": f"T{place}", f"channel_role_{place}": role}
+    run = record(client, shop, path, ("log.csv", content, "text/csv"))
+    kept = client.post(run, data={**said, **junction})
+    assert kept.status_code == 303, kept.text
+    again = record(client, shop, path, ("log.csv", content, "text/csv"))
+    assert again == ("/runs/2/reading" if is_asked_again else "/runs/2")

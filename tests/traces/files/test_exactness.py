@@ -107,3 +107,18 @@ def test_a_number_with_the_other_decimal_mark_is_refused_with_row_and_column() -
         read_logger_file(f"Time [s];T1 [C]\n{rows}20;20.5\n".encode())
     assert refused.value.code == "traces.decimal_marks_mixed"
     assert "Row 22, column 2 “T1 [C]”: “20.5”" in refused.value.sentence
+
+
+def test_a_file_of_megabytes_is_read_as_exactly_as_a_short_one() -> None:
+    # Long enough to be split and parsed in several pieces; quoted cells hold the delimiter too.
+    count = 60_000
+    row = np.arange(count)
+    lines = [f'{k},"{k % 997}.{k % 10}","a, b",-{k % 331}.{k % 100:02d}' for k in range(count)]
+    reading = read_logger_file(("t [s],A [C],Note,B [F]\n" + "\n".join(lines) + "\n").encode())
+    assert reading.rows.tolist() == list(range(2, count + 2))
+    np.testing.assert_array_equal(reading.time.ticks, row)
+    celsius, fahrenheit = reading.columns
+    np.testing.assert_array_equal(celsius.values, row % 997 * 10 + row % 10)
+    np.testing.assert_array_equal(fahrenheit.values, -(row % 331 * 100 + row % 100))
+    assert (celsius.decimals, fahrenheit.decimals) == (1, 2)
+    assert not celsius.missing.any()
