@@ -193,9 +193,9 @@ def _read_file(path: Path, alloy: Alloy | None) -> Standard:
     return Standard(path.name, window, tuple(sources), plan, lift_rule, zones)
 
 
-def _take_exported(name: str, told: dict[str, object], alloy: Alloy | None) -> Standard:
+def _take_exported(name: str, content: dict[str, object], alloy: Alloy | None) -> Standard:
     """Return a window as it is exported: each limit says where it is from and how sure it is."""
-    read = parse_window_file(told)
+    read = parse_window_file(content)
     text = read.text
     usual = alloy or get_alloy(DEFAULT_ALLOY)
     window = make_window(text, usual=usual)
@@ -203,8 +203,8 @@ def _take_exported(name: str, told: dict[str, object], alloy: Alloy | None) -> S
     if text.note:
         sources.append(text.note)
     for row in text.rows:
-        sure = ", ".join(filter(None, (row.status.words, row.status.caution)))
-        sources.append("; ".join(filter(None, (f"{row.metric}: {sure}", row.source))) + ".")
+        told = (f"{row.metric}: {row.status.told}", row.source)
+        sources.append("; ".join(filter(None, told)) + ".")
     if alloy is not None:
         window = _melt_at(window, alloy)
         sources.append(f"{spell_melting(alloy)} It stands in place of the file's.")

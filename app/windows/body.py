@@ -62,6 +62,11 @@ class LineStatus(StrEnum):
         of_source = {one: status for status, one in STATUS_OF_SOURCE.items()}.get(self)
         return "" if of_source is None else CAUTIONS[of_source]
 
+    @property
+    def told(self) -> str:
+        """The caution, which says the status too; the status alone where nothing is in doubt."""
+        return self.caution or self.words
+
 
 _WORDS: Final[Mapping[LineStatus, str]] = {
     LineStatus.SEEN: "seen",

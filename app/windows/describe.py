@@ -109,10 +109,9 @@ def _describe(text: WindowText) -> tuple[tuple[str, dict[str, str]], ...]:
 def _describe_rows(rows: Iterable[WindowLine]) -> Iterable[tuple[str, str]]:
     for row in rows:
         words, name = spell_line(row), _name(row)
-        status = f"{words.status}: {words.caution}" if words.caution else words.status
         yield name, words.limit
         yield f"{name}: source", words.source or NOT_GIVEN
-        yield f"{name}: status", status
+        yield f"{name}: status", row.status.told
         if words.note:
             yield f"{name}: note", words.note
         if words.others:
