@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
+from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 from app.numerics.guard_band import Conformity, decide
 from app.numerics.uncertainty import Source
@@ -33,7 +34,7 @@ def spell_verdict(verdict: Mapping[str, Any], scale: Scale = Scale.CELSIUS) -> s
     of = f" of {line['channel']}" if line["channel"] else ""
     what = f"{METRICS[Metric(line['metric'])].label}{of}"
     if line["value"] is None:
-        return f"{what}: {line['reason'].rstrip('.')}."
+        return f"{what}: {spell_on_scale(line['reason'], scale).rstrip('.')}."
     use = line["window_use_pct"]
     parts = [
         f"{what} is {spell_value(line, scale)} against {spell_limits(line, scale)}",
@@ -90,7 +91,7 @@ def spell_remedy(line: Mapping[str, Any]) -> str:
 
 def _spell_distance(line: Mapping[str, Any], scale: Scale) -> str:
     """Say how far the value is from the nearer limit, beside its uncertainty."""
-    reason = f", {line['reason']}" if line["reason"] else ""
+    reason = f", {spell_on_scale(line['reason'], scale)}" if line["reason"] else ""
     expanded = find_expanded(line)
     if expanded is None or line["state"] == VerdictState.CANNOT_SAY:
         return reason

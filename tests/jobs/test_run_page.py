@@ -336,3 +336,16 @@ def test_recompute_counts_what_is_as_kept_and_ends_with_0(
     result = CliRunner().invoke(main, ["recompute"])
     assert result.exit_code == 0, result.output
     assert "1 of 1 runs computed again by definitions 2: 1 as kept, 0 differ." in result.output
+
+
+def test_sentences_that_were_kept_in_celsius_are_shown_on_the_scale_asked_for(
+    client: TestClient, shop: Shop, sessions: Sessions
+) -> None:
+    body = limit(make_body(), [{"metric": "peak_c", "roles": ["joint_centre"], "upper": 239}])
+    with sessions.write() as session:
+        shop.revision_id = publish_recipe(shop, session, body, code="LIM-U3-NEAR")
+        session.commit()
+    number = record(shop, sessions)
+    page = words(client.get(f"/runs/{number}?unit=F&show=uncertainty").text)
+    assert "460.4 °F ± 5.6 °F" in page
+    assert "closer to the upper limit of 462.2 °F than its uncertainty" in page

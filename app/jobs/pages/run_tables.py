@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from app.jobs.figures import CHANNEL_FIGURES, spell_outcome
+from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 
 
@@ -89,12 +90,12 @@ def list_stretches(figures: Mapping[str, Any], scale: Scale) -> tuple[StretchRow
     )
 
 
-def list_fault_rows(figures: Mapping[str, Any]) -> tuple[FaultRow, ...]:
+def list_fault_rows(figures: Mapping[str, Any], scale: Scale) -> tuple[FaultRow, ...]:
     """Return every fault that was found before anything was computed."""
     return tuple(
         FaultRow(
             channel=one["channel"] or "the whole recording",
-            sentence=one["sentence"],
+            sentence=spell_on_scale(one["sentence"], scale),
             samples=str(one["first_sample"] + 1)
             if one["first_sample"] == one["last_sample"]
             else f"{one['first_sample'] + 1:,} to {one['last_sample'] + 1:,}",

@@ -7,6 +7,7 @@ from typing import Any, Final
 from app.jobs.figure_words import DEFINITIONS_IN_WORDS, OLDER
 from app.jobs.figures import CHANNEL_FIGURES, DEFINITIONS, spell_outcome
 from app.jobs.pages.words import StateWords, word_verdict
+from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 from app.jobs.tables import Run
 from app.jobs.verdict_words import find_expanded, spell_limits, spell_value
@@ -110,7 +111,7 @@ def word_line(
         limit=spell_limits(line, scale),
         use="" if use is None else f"{use:.0f} %",
         state=word_verdict(line["state"]),
-        reason=line["reason"],
+        reason=spell_on_scale(line["reason"], scale),
     )
 
 
@@ -210,7 +211,7 @@ def spell_lift(figures: Mapping[str, Any], scale: Scale) -> str:
     still = f"; {', '.join(cold)} not above the rule's temperature then" if cold else ""
     if lifted["was_early"] is None:
         why = margin.get("cannot_say") or margin.get("not_reached") or "the trace starts above it"
-        return f"at {at}; whether the rule was met cannot be said: {why}"
+        return f"at {at}; whether the rule was met cannot be said: {spell_on_scale(why, scale)}"
     if "value" not in margin:
         return f"at {at}, too early: the rule was not met{still}"
     apart = scale.spell(abs(margin["value"]), "s")
@@ -233,14 +234,14 @@ def list_resting() -> tuple[Definition, ...]:
 def _spell_cell(
     said: Mapping[str, Any] | None, scale: Scale, *, with_expanded: bool
 ) -> tuple[str, str]:
-    return spell_outcome(said, scale=scale, with_expanded=with_expanded), _spell_note(said)
+    return spell_outcome(said, scale=scale, with_expanded=with_expanded), _spell_note(said, scale)
 
 
-def _spell_note(said: Mapping[str, Any] | None) -> str:
+def _spell_note(said: Mapping[str, Any] | None, scale: Scale) -> str:
     if said is None:
         return ""
     if "value" not in said:
-        return str(said.get("not_reached") or said.get("cannot_say") or "")
+        return spell_on_scale(str(said.get("not_reached") or said.get("cannot_say") or ""), scale)
     moment = said["at_s"]
     is_moment = said["unit"] == "s" and moment == said["value"]
     return "" if moment is None or is_moment else f"at {moment:.1f} s"

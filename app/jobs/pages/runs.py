@@ -55,6 +55,7 @@ from app.jobs.pages.words import STEP_WORDS, Link, StateWords, word_run
 from app.jobs.pictures import COLOURS, draw_trace_svg
 from app.jobs.queries import get_run, get_trace_of, load_place
 from app.jobs.rules import RunState, StepKind, spell_job
+from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 from app.jobs.tables import JobStep, Run
 from app.recipes.queries import get_body
@@ -223,8 +224,11 @@ def show_run(
         resting=list_resting(),
         lines=list_lines(figures, asked.scale, with_expanded=asked.with_expanded),
         left_out=tuple(figures.get("verdict", {}).get("left_out", [])),
-        faults=tuple(f"{name}: {why}" for name, why in figures.get("faults", {}).items()),
-        fault_rows=list_fault_rows(figures),
+        faults=tuple(
+            f"{name}: {spell_on_scale(why, asked.scale)}"
+            for name, why in figures.get("faults", {}).items()
+        ),
+        fault_rows=list_fault_rows(figures, asked.scale),
         found=tuple(one["sentence"] for one in run.trace.reading["findings"]) if run.trace else (),
         facts=_list_facts(run, step, names, settings),
         digests=_list_digests(run, revision.digest or ""),
