@@ -145,12 +145,13 @@ def compare_runs(
     alignment: Alignment,
     earlier: Sequence[Candidate],
     wanted: int,
+    is_cut: bool = False,
 ) -> Comparison:
     """Compare runs by a channel of the first one; the envelope is of the `earlier` ones.
 
     Another run's channel of that name is taken, or else its first one at the same place. Times
     are then counted from what is aligned; a run's other channels move with it. `wanted` is how
-    many earlier runs were asked for.
+    many earlier runs were asked for, `is_cut` says that more are there than could be read.
     """
     first = candidates[0]
     named = get_channel(first, channel)
@@ -160,7 +161,13 @@ def compare_runs(
         for one in candidates[1:]
     ]
     envelopes = gather_envelopes(
-        first, earlier, named, alignment, reference=reference.trace, wanted=wanted
+        first,
+        earlier,
+        named,
+        alignment,
+        reference=reference.trace,
+        wanted=wanted,
+        is_cut=is_cut,
     )
     runs = tuple(
         ComparedRun(candidate, one, analyse(candidate), hold_run(candidate, one, first, envelopes))
@@ -243,6 +250,7 @@ def gather_envelopes(
     *,
     reference: Trace | None,
     wanted: int,
+    is_cut: bool,
 ) -> EnvelopeSet:
     """Return the envelope of every channel of the first run, of the earlier runs moved as it is."""
     moved = []
@@ -252,7 +260,7 @@ def gather_envelopes(
         note = "" if placed.trace is not None else placed.note
         moved.append(EarlierRun(one.run_id, traces, unusable, note))
     names = [channel.name for channel in first.recorded.channels]
-    return build_envelopes(names, moved, wanted=wanted)
+    return build_envelopes(names, moved, wanted=wanted, is_cut=is_cut)
 
 
 def hold_run(

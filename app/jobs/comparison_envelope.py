@@ -64,11 +64,27 @@ class ChannelEnvelope:
 
 @dataclass(frozen=True, eq=False)
 class EnvelopeSet:
-    """An envelope a channel; `wanted` runs were asked for, `there` were found."""
+    """An envelope a channel; `wanted` runs were asked for, `there` were read.
+
+    `is_cut`: more are there, but too long to be read at once.
+    """
 
     channels: Mapping[str, ChannelEnvelope]
     wanted: int
     there: int
+    is_cut: bool
+
+    @property
+    def fewer(self) -> str:
+        """Why there are fewer runs than were asked for; empty where there are as many."""
+        if self.there >= self.wanted:
+            return ""
+        why = (
+            "more have too many readings to be read at once"
+            if self.is_cut
+            else ("more are not there")
+        )
+        return f"{self.wanted} were asked for, {why}"
 
 
 @dataclass(frozen=True)
@@ -85,7 +101,7 @@ class HeldChannel:
 
 
 def build_envelopes(
-    names: Iterable[str], earlier: Sequence[EarlierRun], *, wanted: int
+    names: Iterable[str], earlier: Sequence[EarlierRun], *, wanted: int, is_cut: bool
 ) -> EnvelopeSet:
     """Return the envelope of each channel, of the runs in which it is usable."""
     envelopes = {}
@@ -101,7 +117,7 @@ def build_envelopes(
                 if one.run_id not in used
             ),
         )
-    return EnvelopeSet(envelopes, wanted, len(earlier))
+    return EnvelopeSet(envelopes, wanted, len(earlier), is_cut)
 
 
 def hold_channels(

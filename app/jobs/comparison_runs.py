@@ -1,6 +1,7 @@
 """Finds the runs that can be laid beside another, and loads them."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from sqlalchemy import select
@@ -112,10 +113,18 @@ def load_candidates(session: Session, runs: Sequence[Run], *, most: int) -> list
     return [load_candidate(session, run) for run in runs]
 
 
+@dataclass(frozen=True, eq=False)
+class EarlierRuns:
+    """Accepted runs, newest first; `is_cut`: more are there, but too long to be read beside."""
+
+    runs: tuple[Candidate, ...]
+    is_cut: bool
+
+
 def load_earlier(
     session: Session, run: Run, *, last: int, most: int, loaded: Sequence[Candidate] = ()
-) -> list[Candidate]:
-    """Return the last other accepted runs against which a run is held, newest first.
+) -> EarlierRuns:
+    """Return the last other accepted runs against which a run is held.
 
     Those that are `loaded` already are taken from there; of the others, those that would bring the
     readings above `most` are not among them.
@@ -129,9 +138,9 @@ def load_earlier(
             continue
         most -= count_readings(one)
         if most < 0:
-            break
+            return EarlierRuns(tuple(earlier), is_cut=True)
         earlier.append(load_candidate(session, get_run(session, one.id)))
-    return earlier
+    return EarlierRuns(tuple(earlier), is_cut=False)
 
 
 def count_readings(run: Run) -> int:

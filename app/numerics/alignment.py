@@ -16,6 +16,8 @@ LEAST_OVERLAP = 0.5
 _FEWEST_READINGS = 2
 _FLATTEST_K = 1.0
 _COMPARED_POINTS = 1001
+# Enough to see between which of the coarse steps the best ones lie.
+_COARSE_POINTS = 201
 _COARSE_STEPS = 201
 _CANDIDATES = 3
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
@@ -82,9 +84,9 @@ def find_best_shift(
 
     Both are piecewise linear; the mean is over their overlap, at 1001 even moments, and finer
     than the readings. Overlap is at least `least_overlap` (above 0, at most 1) of the shorter
-    one: without that, a small flat overlap would fit best. Coarse steps over all such shifts,
-    then the golden section. Cannot say below two readings, or when one changes by less than
-    1 K: then any shift fits. Raises UnusableAlignment.
+    one: without that, a small flat overlap would fit best. Coarse steps over all such shifts, at
+    201 moments, then the golden section. Cannot say below two readings, or when one changes by
+    less than 1 K: then any shift fits. Raises UnusableAlignment.
     """
     if not 0.0 < least_overlap <= 1.0:
         raise UnusableAlignment(f"least_overlap must be above 0 and at most 1, not {least_overlap}")
@@ -99,7 +101,9 @@ def find_best_shift(
     shifts = np.linspace(earliest, latest, _COARSE_STEPS)
     # The starts over each other is the guess that makes equal runs exact.
     shifts = np.union1d(shifts, np.clip(reference.time_s[0] - trace.time_s[0], earliest, latest))
-    costs = np.array([_mean_square(trace, reference, float(shift)) for shift in shifts])
+    costs = np.array(
+        [_mean_square(trace, reference, float(shift), points=_COARSE_POINTS) for shift in shifts]
+    )
     found = [
         _descend(trace, reference, shifts, int(place))
         for place in np.argsort(costs, kind="stable")[:_CANDIDATES]
@@ -144,9 +148,11 @@ def _overlap(trace: Trace, reference: Trace, shift: float) -> tuple[float, float
     return begin, min(float(trace.time_s[-1]) + shift, float(reference.time_s[-1]))
 
 
-def _mean_square(trace: Trace, reference: Trace, shift: float) -> float:
+def _mean_square(
+    trace: Trace, reference: Trace, shift: float, *, points: int = _COMPARED_POINTS
+) -> float:
     begin, end = _overlap(trace, reference, shift)
-    moments = np.linspace(begin, end, _COMPARED_POINTS)
+    moments = np.linspace(begin, end, points)
     off = np.interp(moments - shift, trace.time_s, trace.temperature_c) - np.interp(
         moments, reference.time_s, reference.temperature_c
     )

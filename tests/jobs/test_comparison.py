@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 
 from app.accounts.rules import Person
 from app.core.db import Sessions
-from app.jobs.pages import compare_asked
+from app.jobs.pages import compare_asked, peer_words
 from app.jobs.pages.peer_words import word_envelope
 from app.jobs.queries import get_run
 from app.jobs.rules import StepKind
@@ -258,6 +258,35 @@ def test_in_liquidus_time_a_part_before_the_crossing_can_be_seen(
     assert "Nothing is seen from 390 s on" in refused.text
 
 
+def test_a_runs_page_says_how_it_lies_to_the_envelope_and_leads_to_it(
+    client: TestClient, runs: Shop
+) -> None:
+    assert runs
+    page = client.get("/runs/7").text
+    text = read_text(page)
+    assert "Against the accepted runs ▲ leaves the envelope The last 4 other accepted runs" in text
+    assert re.search(
+        r"leaves the envelope : T1 is above it by up to 1[5-9]\.[0-9] K at 2[0-9]{2}", text
+    )
+    assert 'href="/runs/compare?run=7&amp;run=4&amp;align=best&amp;unit=C"' in page
+    assert 'href="/runs/7/step"' in page
+    warm = read_text(client.get("/runs/7?unit=F").text)
+    assert re.search(r"T1 is above it by up to (2[7-9]|3[0-5])\.[0-9] °F", warm)
+
+
+def test_long_runs_are_not_read_for_the_envelope_of_a_page_and_it_says_so(
+    client: TestClient, runs: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert runs
+    # Three runs of 401 rows and 4 channels.
+    monkeypatch.setattr(peer_words, "MOST_BESIDE", 3 * 401 * 4)
+    text = read_text(client.get("/runs/7").text)
+    assert "The last 2 other accepted runs" in text
+    assert "more have too many readings to be read at once" in text
+    monkeypatch.setattr(peer_words, "MOST_BESIDE", 401 * 4 - 1)
+    assert "Against the accepted runs" not in client.get("/runs/7").text
+
+
 def test_a_run_page_can_say_how_it_lies_to_the_envelope(runs: Shop, sessions: Sessions) -> None:
     with sessions.read() as session:
         hotter = word_envelope(session, get_run(session, 7))
@@ -267,8 +296,8 @@ def test_a_run_page_can_say_how_it_lies_to_the_envelope(runs: Shop, sessions: Se
     assert hotter.state.word == "leaves the envelope"
     assert "The last 5 other" not in hotter.sentence
     assert "The last 4 other accepted runs" in hotter.sentence
-    assert "crossing of the liquidus" in hotter.sentence
-    assert hotter.href == "/runs/compare?run=7&run=4&align=liquidus&unit=C"
+    assert "each laid over this run where it fits best" in hotter.sentence
+    assert hotter.href == "/runs/compare?run=7&run=4&align=best&unit=C"
     assert usual is not None
     assert usual.state.word == "within the envelope"
     # The reflow is another line of the card: no other run of it is there.

@@ -142,8 +142,9 @@ def see_comparison(session: Session, asked: AskedComparison, settings: Settings)
         candidates,
         channel=channel,
         alignment=asked.alignment,
-        earlier=earlier,
+        earlier=earlier.runs,
         wanted=asked.last,
+        is_cut=earlier.is_cut,
     )
     view = view_comparison(comparison, from_s=asked.from_s, to_s=asked.to_s)
     at_s = choose_moment(comparison, view) if asked.at_s is None else asked.at_s

@@ -135,7 +135,6 @@ def _spell_departures(departures: Departures, scale: Scale) -> str:
 def spell_envelope(comparison: Comparison, scale: Scale) -> str:
     """Say what the envelope is of and what leaving it means, or what is missing for one."""
     envelope, there = comparison.envelope, comparison.envelopes.there
-    wanted = comparison.envelopes.wanted
     left_out = "".join(
         f"; run {run_id} is not in it: {spell_on_scale(why, scale)}"
         for run_id, why in envelope.left_out
@@ -155,7 +154,7 @@ def spell_envelope(comparison: Comparison, scale: Scale) -> str:
             f"{FEWEST_RUNS - usable} more {'is' if FEWEST_RUNS - usable == 1 else 'are'} "
             f"missing{left_out}"
         )
-    fewer = f"; {wanted} were asked for, more are not there" if there < wanted else ""
+    fewer = f"; {comparison.envelopes.fewer}" if comparison.envelopes.fewer else ""
     return (
         f"lowest and highest of the last {len(envelope.of)} other accepted runs of the first "
         f"run's recipe revision, line and bench ({_list_words(envelope.of)}){fewer}{left_out}; to "

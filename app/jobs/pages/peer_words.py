@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 from urllib.parse import urlencode
 
 from sqlalchemy.orm import Session
@@ -17,13 +18,17 @@ from app.jobs.comparison import (
     place_run,
 )
 from app.jobs.comparison_envelope import FEWEST_RUNS, USUAL_RUNS, EnvelopeSet, HeldChannel
-from app.jobs.comparison_runs import MOST_READINGS, count_readings, load_candidate, load_earlier
+from app.jobs.comparison_runs import EarlierRuns, count_readings, load_candidate, load_earlier
 from app.jobs.pages.compare_words import word_held
 from app.jobs.pages.words import StateWords, word_run
 from app.jobs.rules import spell_job
 from app.jobs.scales import Scale
 from app.jobs.tables import Run
 from app.numerics.values import CannotSay
+
+# Rows times channels that are read for a page that shows something else first: ten runs of five
+# channels over 15 min, ten times a second. The comparison itself reads more.
+MOST_BESIDE: Final = 500_000
 
 
 @dataclass(frozen=True)
@@ -69,21 +74,23 @@ def word_envelope(
 ) -> EnvelopeWords | None:
     """Hold a complete run of get_run against the last accepted ones, in words.
 
-    Laid over each other at the first joint's crossing of the liquidus, or at the start of the
-    recording where this run has no crossing. None for a run without a trace, or with more readings
-    than are compared at once.
+    Each of those is laid over this run where its first joint fits best, so that neither the moment
+    at which a recording began nor a single crossing decides. None for a run without a trace, or
+    with more readings than are read beside a page at once; earlier runs that would exceed them are
+    left out.
     """
-    if run.trace is None or count_readings(run) > MOST_READINGS:
+    if run.trace is None or count_readings(run) > MOST_BESIDE:
         return None
     candidate = load_candidate(session, run)
-    earlier = load_earlier(session, run, last=last, most=MOST_READINGS - count_readings(run))
-    alignment, placed, envelopes = _lay_over(candidate, earlier, last=last)
+    found = load_earlier(session, run, last=last, most=MOST_BESIDE - count_readings(run))
+    earlier = found.runs
+    placed, envelopes = _lay_over(candidate, found, last=last)
     held = hold_run(candidate, placed, candidate, envelopes)
     usable = max((len(one.of) for one in envelopes.channels.values()), default=0)
     href = ""
     if earlier:
         asked = [("run", run.id), ("run", earlier[0].run_id)]
-        href = f"/runs/compare?{urlencode([*asked, ('align', alignment), ('unit', scale)])}"
+        href = f"/runs/compare?{urlencode([*asked, ('align', Alignment.BEST), ('unit', scale)])}"
     if usable < FEWEST_RUNS:
         there = f"{usable} {'is' if usable == 1 else 'are'} there"
         return EnvelopeWords(
@@ -94,30 +101,32 @@ def word_envelope(
             (),
             href,
         )
-    fewer = f" ({last} were asked for, more are not there)" if len(earlier) < last else ""
+    fewer = f" ({envelopes.fewer})" if envelopes.fewer else ""
     return EnvelopeWords(
         _find_state(held),
         f"The last {len(earlier)} other accepted runs of this recipe revision, line and bench"
-        f"{fewer}, laid over each other at the {alignment.words}.",
+        f"{fewer}, each laid over this run where it fits best.",
         word_held(held, scale),
         href,
     )
 
 
 def _lay_over(
-    candidate: Candidate, earlier: Sequence[Candidate], *, last: int
-) -> tuple[Alignment, Placed, EnvelopeSet]:
+    candidate: Candidate, earlier: EarlierRuns, *, last: int
+) -> tuple[Placed, EnvelopeSet]:
     channels = candidate.recorded.channels
     named = next((one for one in channels if one.role.is_joint), channels[0])
-    alignment = Alignment.LIQUIDUS
-    placed = place_run(candidate, named, alignment, first=candidate, reference=None)
-    if placed.trace is None:
-        alignment = Alignment.START
-        placed = place_run(candidate, named, alignment, first=candidate, reference=None)
+    placed = place_run(candidate, named, Alignment.BEST, first=candidate, reference=None)
     envelopes = gather_envelopes(
-        candidate, earlier, named, alignment, reference=placed.trace, wanted=last
+        candidate,
+        earlier.runs,
+        named,
+        Alignment.BEST,
+        reference=placed.trace,
+        wanted=last,
+        is_cut=earlier.is_cut,
     )
-    return alignment, placed, envelopes
+    return placed, envelopes
 
 
 def _find_state(held: Sequence[HeldChannel]) -> StateWords:
