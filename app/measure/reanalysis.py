@@ -1,12 +1,13 @@
 """How many stored traces one core analyses again in a second, from their stored form on."""
 
 from io import StringIO
+from statistics import median
+from time import process_time
 from zoneinfo import ZoneInfo
 
 from app.jobs.figures import analyse_run, describe_figures
 from app.jobs.rules import StepKind
 from app.measure.figure import Bound, Figure
-from app.measure.rounds import time_in_turns
 from app.measure.synthetic import make_trace
 from app.recipes.body.template import default_body
 from app.traces.files import read_logger_file
@@ -45,14 +46,20 @@ def measure_reanalysis() -> list[Figure]:
                 )
             )
 
-    times = time_in_turns({"all": analyse_all}, rounds=ROUNDS, repeats=1)
+    analyse_all()
+    # The process's own time: what else the machine does is no work of this core's.
+    used_s = []
+    for _ in range(ROUNDS):
+        began = process_time()
+        analyse_all()
+        used_s.append(process_time() - began)
     what = f"stored traces of {len(_ROLES)} channels of {SAMPLES:,} samples, analysed again"
     return [
         Figure(
             "reanalysis",
             what,
-            TRACES / times["all"],
-            "a second, one core",
+            TRACES / median(used_s),
+            "a second of a core",
             Bound.AT_LEAST,
             TARGET_PER_S,
         )

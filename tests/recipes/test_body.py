@@ -316,6 +316,27 @@ def test_every_metric_has_its_facts() -> None:
     assert set(METRICS) == set(Metric)
 
 
+def test_every_metric_can_be_limited_by_the_roles_it_is_of() -> None:
+    limits = [
+        {
+            "metric": str(metric),
+            "roles": [] if facts.is_of_site else ["joint_centre"],
+            "upper": facts.most,
+        }
+        for metric, facts in METRICS.items()
+    ]
+    body = parse_body(put(dip(), "window.limits", limits))
+    assert [limit.metric for limit in body.window.limits] == list(Metric)
+    found = faults(
+        put(
+            dip(),
+            "window.limits",
+            [{"metric": "spread_at_coldest_peak_k", "roles": ["joint_centre"], "upper": 7}],
+        )
+    )
+    assert "must be empty" in found["window.limits.0.roles"]
+
+
 def test_the_schema_states_the_ranges() -> None:
     schema = json.dumps(RecipeBody.model_json_schema())
     assert '"maximum": 1800' in schema
