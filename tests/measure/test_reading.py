@@ -4,7 +4,13 @@ from pathlib import Path
 
 import numpy as np
 
-from app.measure.reading import CHANNELS, find_peak_bytes, measure_reading, write_log
+from app.measure.reading import (
+    CHANNELS,
+    find_peak_bytes,
+    measure_reading,
+    write_dated,
+    write_log,
+)
 from app.traces.files import read_logger_file
 
 
@@ -23,11 +29,21 @@ def test_the_written_log_is_plain_for_both_readers(tmp_path: Path) -> None:
 def test_speed_and_memory_are_measured_and_one_of_them_has_a_target() -> None:
     figures = measure_reading(many_rows=60_000, rounds=1)
     assert [figure.unit for figure in figures] == [
-        "ms", "times as long", "rows a second", "MiB", "times the file",
+        "ms", "times as long", "ms", "rows a second", "MiB", "times the file",
     ]  # fmt: skip
-    assert [figure.target for figure in figures] == [None, 3.0, None, None, None]
+    assert [figure.target for figure in figures] == [None, 3.0, None, None, None, None]
     assert all(figure.value > 0 for figure in figures)
-    assert "60,000 rows" in figures[2].what
+    assert "60,000 rows" in figures[3].what
+
+
+def test_the_log_with_dates_tells_of_the_same_samples(tmp_path: Path) -> None:
+    file = tmp_path / "log.csv"
+    write_log(file, rows=500)
+    plain = read_logger_file(file.read_bytes())
+    dated = read_logger_file(write_dated(file.read_text(encoding="utf-8")))
+    assert dated.time.is_absolute
+    np.testing.assert_array_equal(dated.time.elapsed_s(), plain.time.elapsed_s())
+    np.testing.assert_array_equal(dated.columns[4].values, plain.columns[4].values)
 
 
 def test_the_peak_of_memory_rises_with_what_is_held() -> None:

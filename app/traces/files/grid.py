@@ -1,5 +1,6 @@
 """A text as rows of cells: their places in one buffer, without a Python object for each."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -88,7 +89,11 @@ class Grid:
 
     def row_texts(self, row: int) -> list[str]:
         """Return the texts of all cells of the row."""
-        return [self.text(row, column) for column in range(int(self.counts[row]))]
+        return list(self.iterate_texts(row))
+
+    def iterate_texts(self, row: int) -> Iterator[str]:
+        """Yield the texts of the row's cells, for those who may stop early."""
+        return (self.text(row, column) for column in range(int(self.counts[row])))
 
     def column(self, column: int, rows: Places) -> tuple[Places, Places]:
         """Return where the column's cells begin and end in these rows, blanks and quotes cut."""

@@ -2,6 +2,7 @@
 
 import unicodedata
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,6 +18,8 @@ from app.traces.files.units import find_unit_of_remark, is_unit_word
 from app.traces.rules import DecimalMark, ReadingChoices, TemperatureUnit
 
 _SAMPLE_ROWS: Final = 100
+_FEWEST_SAMPLE_ROWS: Final = 10
+_SAMPLE_CELLS: Final = 10_000
 _LONGEST_HEADER: Final = 120
 _LONGEST_PREAMBLE_LINE: Final = 300
 _KEPT_PREAMBLE_LINES: Final = 50
@@ -86,11 +89,12 @@ def find_width(grid: Grid) -> int:
 
 
 def sample_rows(grid: Grid, width: int) -> list[int]:
-    """Return up to a hundred rows of the second half that have this many cells."""
+    """Return some rows of the second half that have this many cells: 200 at most, fewer of wide."""
     half = grid.row_count // 2
     rows = np.flatnonzero(grid.counts[half:] == width) + half
-    step = max(1, len(rows) // _SAMPLE_ROWS)
-    return [int(row) for row in rows[::step][: 2 * _SAMPLE_ROWS]]
+    most = min(_SAMPLE_ROWS, max(_FEWEST_SAMPLE_ROWS, _SAMPLE_CELLS // width))
+    step = max(1, len(rows) // most)
+    return [int(row) for row in rows[::step][: 2 * most]]
 
 
 def classify_columns(samples: list[list[str]], *, mark: DecimalMark) -> tuple[CellClass, ...]:
@@ -209,9 +213,9 @@ def _find_units_row(
     if choices.units_row is not None:
         return (chosen.units[0] if chosen.units else None), CHOSEN
     start = chosen.names[-1] + 1 if chosen.names else 0
-    rows = [row for row in range(start, first) if _is_units_row(grid, row)]
-    if rows:
-        return rows[-1], "all it holds are units"
+    for row in range(first - 1, start - 1, -1):
+        if _is_units_row(grid, row):
+            return row, "all it holds are units"
     return None, "no row above the samples holds units alone"
 
 
@@ -238,7 +242,7 @@ def _find_skipped(
     rows = [
         int(grid.lines[row])
         for row in range(first)
-        if _is_sample(grid.row_texts(row), classes=classes, mark=mark)
+        if _is_sample(grid.iterate_texts(row), classes=classes, mark=mark)
     ]
     return (rows[0], rows[-1], len(rows)) if rows else None
 
@@ -262,7 +266,7 @@ def _find_first_sample(
 ) -> int:
     """Return the grid's row of the first sample from `start` on."""
     for row in range(start, min(grid.row_count, start + limits.max_preamble_rows)):
-        if _is_sample(grid.row_texts(row), classes=classes, mark=mark):
+        if _is_sample(grid.iterate_texts(row), classes=classes, mark=mark):
             return row
     raise NoSamples(
         f"There is no row of samples between row {grid.lines[min(start, grid.row_count - 1)]} "
@@ -271,7 +275,7 @@ def _find_first_sample(
     )
 
 
-def _is_sample(cells: list[str], *, classes: tuple[CellClass, ...], mark: DecimalMark) -> bool:
+def _is_sample(cells: Iterable[str], *, classes: tuple[CellClass, ...], mark: DecimalMark) -> bool:
     """Whether the row's cells are of their columns' classes, and a value is among the first two."""
     values = 0
     leading: CellClass | None = None
@@ -288,8 +292,14 @@ def _is_sample(cells: list[str], *, classes: tuple[CellClass, ...], mark: Decima
 
 
 def _is_units_row(grid: Grid, row: int) -> bool:
-    filled = [cell for cell in grid.row_texts(row) if cell]
-    return len(filled) > 0 and all(is_unit_word(cell) for cell in filled) and grid.counts[row] > 1
+    if grid.counts[row] <= 1:
+        return False
+    units = 0
+    for cell in grid.iterate_texts(row):
+        if cell and not is_unit_word(cell):
+            return False
+        units += bool(cell)
+    return units > 0
 
 
 def _filled(grid: Grid, row: int) -> int:
@@ -342,8 +352,10 @@ def _header_from_remarks(
 
 
 def _list_preamble(grid: Grid, *, first: int, header_rows: tuple[int, ...]) -> tuple[str, ...]:
+    # As many as are kept, beside those of the header.
+    many = min(first, _KEPT_PREAMBLE_LINES + len(header_rows))
     lines = [
-        (int(grid.lines[row]), " ".join(filter(None, grid.row_texts(row)))) for row in range(first)
+        (int(grid.lines[row]), " ".join(filter(None, grid.row_texts(row)))) for row in range(many)
     ]
     lines += [(line, text) for line, text in grid.comments if line < grid.lines[first]]
     kept = sorted(line for line in lines if line[0] not in header_rows)

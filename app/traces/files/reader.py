@@ -20,6 +20,8 @@ from app.traces.files.temperatures import read_temperatures
 from app.traces.files.timeline import check_several, read_timeline
 from app.traces.rules import ColumnRole, DecimalMark, ReadingChoices
 
+# Header and units stand among these rows above the samples.
+_NEAREST_ROWS: Final = 20
 _NO_CHOICES: Final = ReadingChoices()
 
 
@@ -75,7 +77,10 @@ def read_logger_file(
         plan=guesses.time,
         mark=mark,
         choices=chosen,
-        names=frozenset(tuple(grid.row_texts(row)) for row in range(layout.first_sample)),
+        names=frozenset(
+            tuple(grid.row_texts(row))
+            for row in range(max(0, layout.first_sample - _NEAREST_ROWS), layout.first_sample)
+        ),
         limits=limits,
     )
     columns: list[TemperatureColumn] = []

@@ -1,7 +1,7 @@
 """The time column of all rows: parsed, bridged over midnight, and strictly increasing."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from app.traces.files.grid import Grid, Places, too_many_rows
 from app.traces.files.guess import TimePlan
 from app.traces.files.limits import ReadingLimits
 from app.traces.files.markers import FindingKind
+from app.traces.files.moments import Moments, find_clocks, find_date_times, find_days
 from app.traces.files.numbers import align, find_number, parse_plain_numbers, to_scaled
 from app.traces.files.reading import Finding, Question, Taken, TimeAxis
 from app.traces.files.summer_time import list_clock_changes
@@ -185,32 +186,61 @@ class _Reader:
         return rows, align(integers, decimals, to_decimals=most) * factor, most + shift
 
     def read_moments(self, rows: Places) -> tuple[Places, NDArray[np.int64], int, bool]:
-        find = self._moment_finder(rows)
-        kept: list[int] = []
+        date_column, form = self.plan.date_column, self.plan.form
+        day_first = True
+        if date_column is not None or form is TimeFormat.DATE_TIME:
+            holds_date = self.plan.column if date_column is None else date_column
+            day_first = self._find_day_first(rows, holds_date)
+        moments = self._find_moments(rows, day_first=day_first)
+        find = self._moment_finder(day_first=day_first)
         bad: list[int] = []
-        moments: list[Moment] = []
-        for row in rows.tolist():
+        # What has no shape in common with many others, and what no clock shows, one by one.
+        for place in np.flatnonzero(~moments.is_read).tolist():
+            row = int(rows[place])
             try:
                 moment = find(row)
             except NoSuchTime as error:
                 raise self._impossible(row, f"there is no such time ({error})") from error
             if moment is None:
                 bad.append(row)
-            else:
-                kept.append(row)
-                moments.append(moment)
+                continue
+            moments.second[place], moments.fraction[place] = (
+                moment.second,
+                int(moment.fraction or 0),
+            )
+            moments.digits[place] = len(moment.fraction)
+            moments.is_zoned[place], moments.is_read[place] = moment.is_zoned, True
         self.set_aside(bad)
-        ticks, decimals = to_ticks(moments, rows=[self.line(row) for row in kept])
-        is_zoned = bool(moments) and moments[0].is_zoned
-        return np.array(kept, dtype=np.int64), ticks, decimals, is_zoned
+        good = moments.is_read
+        kept, zoned = rows[good], moments.is_zoned[good]
+        ticks, decimals = to_ticks(
+            second=moments.second[good],
+            fraction=moments.fraction[good],
+            digits=moments.digits[good],
+            zoned=zoned,
+            rows=self.grid.lines[kept],
+        )
+        return kept, ticks, decimals, bool(zoned.any())
 
-    def _moment_finder(self, rows: Places) -> Callable[[int], Moment | None]:
+    def _find_moments(self, rows: Places, *, day_first: bool) -> Moments:
+        buffer, cells = self.grid.buffer, self.grid.column(self.plan.column, rows)
+        if self.plan.date_column is not None:
+            days = find_days(
+                buffer, *self.grid.column(self.plan.date_column, rows), day_first=day_first
+            )
+            clocks = find_clocks(buffer, *cells, self.plan.form)
+            both = days.is_read & clocks.is_read & (clocks.second < _DAY_S)
+            return replace(clocks, second=days.second + clocks.second, is_read=both)
+        if self.plan.form is TimeFormat.DATE_TIME:
+            return find_date_times(buffer, *cells, day_first=day_first)
+        return find_clocks(buffer, *cells, self.plan.form)
+
+    def _moment_finder(self, *, day_first: bool) -> Callable[[int], Moment | None]:
         text, column, form = self.grid.text, self.plan.column, self.plan.form
         date_column = self.plan.date_column
         days: dict[str, int] = {}
         if date_column is None and form is not TimeFormat.DATE_TIME:
             return lambda row: find_clock(text(row, column), form)
-        day_first = self._find_day_first(rows, column if date_column is None else date_column)
         if date_column is None:
             return lambda row: find_date_time(text(row, column), day_first=day_first, days=days)
 

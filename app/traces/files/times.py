@@ -4,7 +4,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from app.traces.files.decoding import FIELD
 from app.traces.rules import TimeFormat
 
 MAX_TIME_DECIMALS: Final = 9
+Year = TypeVar("Year", int, NDArray[np.int64])
 _EPOCH: Final = date(1970, 1, 1).toordinal()
 _DAY_S: Final = 86_400
 _HOUR_S: Final = 3_600
@@ -22,13 +23,13 @@ _NOON_HOUR: Final = 12
 _CENTURY: Final = 2000
 _LARGEST_TICK: Final = 2**62
 
-_CLOCK: Final = re.compile(
+CLOCK: Final = re.compile(
     r"(\d{1,4}):(\d{1,2})(?::(\d{1,2}))?(?:[.,](\d{1,9})|:(\d{3}))?\s*(?:([ap])\.?m\.?)?",
     re.IGNORECASE,
 )
-_YEAR_FIRST: Final = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
-_YEAR_LAST: Final = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
-_DATE_TIME: Final = re.compile(
+YEAR_FIRST: Final = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})")
+YEAR_LAST: Final = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})")
+DATE_TIME: Final = re.compile(
     r"([\d./-]{6,10})(?:T|,?\s+)(.*?)\s*(Z|UTC|[+-]\d{2}:?\d{2})?", re.IGNORECASE
 )
 # Seconds of the file's unit, and the power of ten by which it differs from the second.
@@ -70,7 +71,7 @@ def find_clock(text: str, form: TimeFormat) -> Moment | None:
 
     Raises NoSuchTime for 60 minutes, 60 seconds and the like.
     """
-    match = _CLOCK.fullmatch(text)
+    match = CLOCK.fullmatch(text)
     if match is None:
         return None
     first, second, third, decimals, thousandths, half = match.groups()
@@ -97,25 +98,36 @@ def find_day(text: str, *, day_first: bool) -> int | None:
 
     Raises NoSuchTime for year 0, month 13, February 30 and the like.
     """
-    match = _YEAR_FIRST.fullmatch(text)
+    match = YEAR_FIRST.fullmatch(text)
     if match is not None:
         year, month, day = (int(part) for part in match.groups())
     else:
-        match = _YEAR_LAST.fullmatch(text)
+        match = YEAR_LAST.fullmatch(text)
         if match is None:
             return None
-        one, separator, two, tail = match.groups()
-        day, month = (int(one), int(two)) if day_first or separator == "." else (int(two), int(one))
-        year = int(tail) + (_CENTURY if len(tail) == len("24") else 0)
+        one, _, two, tail = match.groups()
+        is_first = is_day_before_month(match, day_first=day_first)
+        day, month = (int(one), int(two)) if is_first else (int(two), int(one))
+        year = full_year(int(tail), digits=len(tail))
     try:
         return date(year, month, day).toordinal() - _EPOCH
     except ValueError as error:
         raise NoSuchTime(f"year {year}, month {month}, day {day}") from error
 
 
+def is_day_before_month(match: re.Match[str], *, day_first: bool) -> bool:
+    """Whether the day stands before the month in a date that ends with the year; so with points."""
+    return day_first or match.group(2) == "."
+
+
+def full_year(year: Year, *, digits: int) -> Year:
+    """Return the year, of this century where it was written with two digits."""
+    return year + _CENTURY if digits == len("24") else year
+
+
 def find_date_time(text: str, *, day_first: bool, days: dict[str, int]) -> Moment | None:
     """Return the moment of a date with a time, or None; `days` remembers dates already parsed."""
-    match = _DATE_TIME.fullmatch(text)
+    match = DATE_TIME.fullmatch(text)
     if match is None:
         return None
     day_text, clock_text, zone = match.groups()
@@ -131,11 +143,12 @@ def find_date_time(text: str, *, day_first: bool, days: dict[str, int]) -> Momen
     if clock.second >= _DAY_S:
         raise NoSuchTime(f"{clock.second // _HOUR_S} hours")
     return Moment(
-        day * _DAY_S + clock.second - _zone_s(zone), clock.fraction, is_zoned=zone is not None
+        day * _DAY_S + clock.second - zone_offset_s(zone), clock.fraction, is_zoned=zone is not None
     )
 
 
-def _zone_s(zone: str | None) -> int:
+def zone_offset_s(zone: str | None) -> int:
+    """Return by how many seconds a zone like +02:00 is before UTC. Raises NoSuchTime."""
     if zone is None or zone[0] not in "+-":
         return 0
     hours, minutes = int(zone[1:3]), int(zone[-2:])
@@ -150,7 +163,7 @@ def is_day_first(texts: Sequence[str]) -> bool | None:
     A value above 12 cannot be a month. Dates that begin with the year say nothing here.
     """
     for text in texts:
-        match = _YEAR_LAST.match(text)
+        match = YEAR_LAST.match(text)
         if match is None:
             continue
         if int(match.group(1)) > _NOON_HOUR:
@@ -162,39 +175,46 @@ def is_day_first(texts: Sequence[str]) -> bool | None:
 
 def has_year_last(text: str) -> bool:
     """Whether the text begins with a date whose day and month could be exchanged."""
-    match = _YEAR_LAST.match(text)
+    match = YEAR_LAST.match(text)
     return match is not None and match.group(2) != "."
 
 
 def has_short_year(text: str) -> bool:
     """Whether the text begins with a date whose year has two digits."""
-    match = _YEAR_LAST.match(text)
+    match = YEAR_LAST.match(text)
     return match is not None and len(match.group(4)) == len("24")
 
 
-def to_ticks(moments: Sequence[Moment], *, rows: Sequence[int]) -> tuple[NDArray[np.int64], int]:
+def to_ticks(
+    *,
+    second: NDArray[np.int64],
+    fraction: NDArray[np.int64],
+    digits: NDArray[np.int64],
+    zoned: NDArray[np.bool_],
+    rows: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], int]:
     """Return the moments as ticks of 10**-decimals s, with the most decimals that any one has.
 
-    `rows` are the file's rows, for the refusal. Raises ZonesMixed, TimeImpossible.
+    A moment is its seconds and a fraction of so many digits behind them; `rows` are the file's
+    rows, for the refusal. Raises ZonesMixed, TimeImpossible.
     """
-    zoned = [moment.is_zoned for moment in moments]
-    if any(zoned) and not all(zoned):
-        odd = zoned.index(not zoned[0])
+    if zoned.any() and not zoned.all():
+        odd = int(np.flatnonzero(zoned != zoned[0])[0])
         raise ZonesMixed(
             f"Row {rows[odd]} {'gives' if zoned[odd] else 'does not give'} a time zone, and row "
             f"{rows[0]} {'does not' if zoned[odd] else 'does'}.",
             field=FIELD,
         )
-    decimals = max((len(moment.fraction) for moment in moments), default=0)
-    scale = 10**decimals
-    ticks = [m.second * scale + int(m.fraction.ljust(decimals, "0") or 0) for m in moments]
-    beyond = next((k for k, tick in enumerate(ticks) if abs(tick) > _LARGEST_TICK), None)
-    if beyond is not None:
+    decimals = int(digits.max(initial=0))
+    beyond = np.flatnonzero(np.abs(second) > _LARGEST_TICK // 10**decimals)
+    if beyond.size:
         raise TimeImpossible(
-            f"Row {rows[beyond]}: the time with {decimals} decimals is beyond what can be stored.",
+            f"Row {rows[beyond[0]]}: the time with {decimals} decimals is beyond what can be "
+            "stored.",
             field=FIELD,
         )
-    return np.array(ticks, dtype=np.int64), decimals
+    parts = fraction * np.power(np.int64(10), decimals - digits)
+    return second * 10**decimals + parts, decimals
 
 
 def number_unit(form: TimeFormat) -> tuple[int, int]:
