@@ -194,6 +194,8 @@ def test_the_benchs_chain_makes_the_figures_and_is_shown_with_its_correction(
     assert answer["channels"][0]["peak"]["value"] == 237.5
     page = words(client.get(f"/runs/{number}").text)
     assert "−0.5 K added to its readings" in page
+    assert "Measuring chain Type K, IEC 60584-1 class 1" in page
+    assert "no chain is described" not in page
     # The samples stay as recorded.
     samples = client.get(f"/api/v1/runs/{number}/samples").json()
     assert max(samples["channels"][0]["temperature_c"]) == 238.0

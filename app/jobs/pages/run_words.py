@@ -74,16 +74,16 @@ def spell_verdict(figures: Mapping[str, Any], scale: Scale) -> str:
 
 
 def spell_made_by(figures: Mapping[str, Any]) -> tuple[str, ...]:
-    """Say by which rule, definitions and measuring chain the figures were made."""
+    """Say by which rule and definitions the figures were made; the chain where it is assumed."""
     if not figures:
         return ()
     number = figures["definitions"]
     if number != DEFINITIONS:
         return (OLDER.get(number, f"Made by definitions {number}, which this program lacks."),)
-    return (
-        f"Decided by {figures['verdict']['rule']}; definitions {number}.",
-        f"Measuring chain: {spell_chain_used(figures)}.",
-    )
+    rule = f"Decided by {figures['verdict']['rule']}; definitions {number}."
+    if not figures["chain"]["is_assumed"]:
+        return (rule,)
+    return rule, f"Measuring chain: {spell_chain_used(figures)}."
 
 
 def spell_chain_used(figures: Mapping[str, Any]) -> str:

@@ -47,6 +47,7 @@ from app.jobs.pages.run_words import (
     list_lines,
     list_resting,
     list_site_figures,
+    spell_chain_used,
     spell_lift,
     spell_made_by,
     spell_verdict,
@@ -345,6 +346,9 @@ def _list_facts(
     ]
     if run.ended_at is not None:
         facts.append(("Ended", spell_moment(run.ended_at, settings.zone)))
+    chain = spell_chain_used(run.figures or {})
+    if chain:
+        facts.append(("Measuring chain", chain))
     trace = run.trace
     if trace is not None:
         facts.append(("Samples", f"{trace.rows:,} over {trace.duration_s:,.1f} s"))
