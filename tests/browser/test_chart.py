@@ -110,3 +110,22 @@ def test_names_of_lines_that_end_together_do_not_lie_on_each_other(
     boxes = [box for name in names.all() if (box := name.bounding_box())]
     tops = sorted(box["y"] for box in boxes)
     assert all(b - a >= 14 for a, b in itertools.pairwise(tops))
+
+
+def test_uncertainties_once_asked_for_stay_while_the_chart_is_moved(
+    digest: str, visit: Visit
+) -> None:
+    assert digest
+    page = visit("ines")
+    open_run(page)
+    expect(page.locator("#window .around")).to_have_count(0)
+    page.get_by_role("link", name="Show each value's uncertainty").click()
+    page.wait_for_url("**/runs/1?show=uncertainty*")
+    expect(page.locator("#chart[data-drawn]")).to_be_visible()
+    expect(page.locator("#window")).to_contain_text("± 3.1 K")
+    page.get_by_role("link", name="°F").click()
+    page.wait_for_url("**/runs/1?unit=F&show=uncertainty*")
+    expect(page.locator("#window")).to_contain_text("± 5.6 °F")
+    page.get_by_role("link", name="Hide the uncertainties").click()
+    page.wait_for_url("**/runs/1?unit=F*")
+    expect(page.locator("#window .around")).to_have_count(0)
