@@ -100,13 +100,17 @@ const begin = () => {
 
 // Tables, picture and links are the server's, fetched again for what the address says.
 let waiting;
-let asking = 0;
+let pending = [];
 const refresh = async (kinds) => {
-  const turn = ++asking;
-  const answer = await fetch(location.href);
-  if (!answer.ok || turn !== asking) return;
+  const asked = location.href;
+  const answer = await fetch(asked);
+  if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  if (turn !== asking) return;
+  // What was asked for since then waits to be fetched, and brings this along.
+  if (asked !== location.href) {
+    pending.push(...kinds);
+    return;
+  }
   for (const old of document.querySelectorAll("[data-compared]")) {
     const fresh = page.getElementById(old.id);
     if (fresh && kinds.includes(old.dataset.compared)) old.replaceWith(fresh);
@@ -114,7 +118,6 @@ const refresh = async (kinds) => {
   if (kinds.includes("part")) begin();
 };
 
-let pending = [];
 const follow = (kind, wait) => {
   const asked = new URLSearchParams(location.search);
   const isWhole = seen.from_s <= seen.first_s && seen.to_s >= seen.last_s;
