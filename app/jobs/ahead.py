@@ -95,9 +95,7 @@ def read_start(
     plan = get_body(revision).thermocouples
     suggestion = suggest_for(session, file, bench_id=bench.id, plan=plan)
     if suggestion.is_settled(plan):
-        file.work_out(
-            suggestion.chosen, revision=revision, step=step.kind, chain=find_chain(bench)
-        )
+        file.work_out(suggestion.chosen, revision=revision, step=step.kind, chain=find_chain(bench))
 
 
 def read_completion(look: Look, run_id: int, said: TraceChosen) -> LoggerFile | None:

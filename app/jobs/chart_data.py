@@ -19,15 +19,20 @@ from app.traces.rules import TemperatureUnit
 
 _ROWS_AT_ONCE: Final = 2_000
 MOST_TABLE_ROWS: Final = 40
+_DECIMALS_OF_CORRECTION: Final = 2
 _STEPS_S: Final = (0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1200, 1800, 3600)
 
 
 class ChartChannel(BaseModel):
-    """A channel's readings in the asked unit; null where its line is interrupted."""
+    """A channel's readings in the asked unit; null where its line is interrupted.
+
+    `correction_k` is what a calibration added to them, in K.
+    """
 
     name: str
     role: str
     designator: str | None
+    correction_k: float
     time_s: list[float]
     temperature: list[float | None]
 
@@ -92,6 +97,7 @@ def view_chart(chart: Chart, *, is_reduced: bool) -> ChartView:
                 name=channel.name,
                 role=str(channel.role),
                 designator=channel.designator,
+                correction_k=channel.correction_k,
                 time_s=[moment for moment, _ in points],
                 temperature=[value for _, value in points],
             )
@@ -127,17 +133,18 @@ def view_chart(chart: Chart, *, is_reduced: bool) -> ChartView:
 def spell_chart_csv(chart: Chart, recorded: RecordedTrace) -> Iterator[str]:
     """Yield the seen part as CSV: what it is, a blank row, then every sample in the asked unit.
 
-    A channel recorded in that unit keeps its file's own digits.
+    A channel recorded in that unit keeps its file's own digits; a calibration's correction is in
+    the readings, and its column says so.
     """
     scale = chart.view.scale
     about = [[guard_cell(label), guard_cell(value)] for label, value in chart.about]
-    names = [guard_cell(f"{one.name} ({scale.words})") for one in recorded.channels]
+    names = [guard_cell(_name_column(one, scale)) for one in recorded.channels]
     yield _spell_rows([*about, [], ["time (s)", *names]])
     first = int(np.searchsorted(recorded.time_s, chart.view.from_s))
     last = int(np.searchsorted(recorded.time_s, chart.view.to_s, side="right"))
     for start in range(first, last, _ROWS_AT_ONCE):
         stop = min(start + _ROWS_AT_ONCE, last)
-        columns = [_spell_cells(one, scale, start, stop) for one in recorded.channels]
+        columns = [spell_readings(one, scale, start, stop) for one in recorded.channels]
         times = [recorded.spell_time(sample) for sample in range(start, stop)]
         yield _spell_rows([list(row) for row in zip(times, *columns, strict=True)])
 
@@ -177,12 +184,23 @@ def read_at(
     return [float(v) if known else None for v, known in zip(at, is_known.tolist(), strict=True)]
 
 
-def _spell_cells(channel: RecordedChannel, scale: Scale, start: int, stop: int) -> list[str]:
+def _name_column(channel: RecordedChannel, scale: Scale) -> str:
+    if not channel.correction_k:
+        return f"{channel.name} ({scale.words})"
+    added = scale.spell(channel.correction_k, "K", signed=True)
+    return f"{channel.name} ({scale.words}; {added} of calibration added)"
+
+
+def spell_readings(channel: RecordedChannel, scale: Scale, start: int, stop: int) -> list[str]:
+    """Spell a channel's readings in the unit; empty where there is none.
+
+    In its file's own unit it keeps the file's own digits; converted it has one decimal more, and
+    corrected two.
+    """
     column = channel.column
-    if column.unit is TemperatureUnit(scale.value):
+    if column.unit is TemperatureUnit(scale.value) and not channel.correction_k:
         return [column.spell(sample) for sample in range(start, stop)]
-    # A further decimal, so that no digit of the file's own is lost in the conversion.
-    decimals = column.decimals + 1
+    decimals = column.decimals + (_DECIMALS_OF_CORRECTION if channel.correction_k else 1)
     return [
         "" if math.isnan(value) else f"{scale.convert(value):.{decimals}f}"
         for value in channel.temperature_c()[start:stop].tolist()

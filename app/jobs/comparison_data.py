@@ -3,14 +3,14 @@
 import csv
 import io
 import json
-import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 import numpy as np
 from pydantic import BaseModel
 
 from app.core.cells import guard_cell
+from app.jobs.chart_data import spell_readings
 from app.jobs.comparison import ComparedRun, Comparison
 from app.jobs.comparison_picture import Layout
 from app.jobs.comparison_view import FULL_POINTS, ComparedView, draw_band, draw_run
@@ -20,7 +20,6 @@ from app.jobs.pictures import COLOURS
 from app.jobs.scales import Scale
 from app.numerics.envelope import Departures
 from app.numerics.values import CannotSay, Measured, NotReached, Outcome
-from app.traces.rules import TemperatureUnit
 
 _ROWS_AT_ONCE: Final = 2_000
 _DIGITS: Final = 6
@@ -268,7 +267,7 @@ def spell_comparison_csv(
     """Yield the seen part as CSV: what it is, a blank row, every sample of every run.
 
     A row a sample, since each run has moments of its own; a reading in the file's own unit keeps
-    its digits.
+    its digits, and the last column says what a calibration added to it.
     """
     heads = [
         "run",
@@ -276,6 +275,7 @@ def spell_comparison_csv(
         f"time since the {comparison.alignment.zero_words} (s)",
         "time of the recording (s)",
         f"temperature ({scale.words})",
+        "calibration in it (K)",
     ]
     yield _spell_rows([*[[guard_cell(k), guard_cell(v)] for k, v in about], [], heads])
     for run in comparison.runs:
@@ -290,21 +290,11 @@ def _spell_samples(run: ComparedRun, view: ComparedView, scale: Scale) -> Iterat
     moments = recorded.time_s + shift_s
     first = int(np.searchsorted(moments, view.from_s))
     last = int(np.searchsorted(moments, view.to_s, side="right"))
-    column = channel.column
-    is_own = column.unit is TemperatureUnit(scale.value)
-    values = channel.temperature_c()
-    # A further decimal, so that no digit of the file's own is lost in the conversion.
-    spell: Callable[[int], str] = (
-        column.spell
-        if is_own
-        else lambda sample: (
-            ""
-            if math.isnan(values[sample])
-            else f"{scale.convert(float(values[sample])):.{column.decimals + 1}f}"
-        )
-    )
     name = guard_cell(channel.name)
+    added = f"{channel.correction_k:g}"
     for start in range(first, last, _ROWS_AT_ONCE):
+        stop = min(start + _ROWS_AT_ONCE, last)
+        readings = spell_readings(channel, scale, start, stop)
         yield _spell_rows(
             [
                 [
@@ -312,9 +302,10 @@ def _spell_samples(run: ComparedRun, view: ComparedView, scale: Scale) -> Iterat
                     name,
                     f"{moments[sample]:.6f}".rstrip("0").rstrip("."),
                     recorded.spell_time(sample),
-                    spell(sample),
+                    reading,
+                    added,
                 ]
-                for sample in range(start, min(start + _ROWS_AT_ONCE, last))
+                for sample, reading in zip(range(start, stop), readings, strict=True)
             ]
         )
 

@@ -13,9 +13,9 @@ from app.jobs.comparison import Candidate
 from app.jobs.figures import find_kept_chain, find_kept_lift_s
 from app.jobs.queries import get_run
 from app.jobs.rules import Outcome, RunState, StepKind
+from app.jobs.run_samples import load_run_samples
 from app.jobs.tables import Job, JobSite, JobStep, Run
 from app.recipes.queries import get_body
-from app.traces.queries import load_samples
 
 MOST_PEERS: Final = 10
 # Rows times channels of all runs together, some hundred times a usual comparison.
@@ -87,7 +87,7 @@ def load_candidate(session: Session, run: Run) -> Candidate:
         run_id=run.id,
         label=f"run {run.id}",
         body=get_body(run.job_site.revision),
-        recorded=load_samples(session, run.trace),
+        recorded=load_run_samples(session, run),
         findings=run.trace.reading["findings"],
         step=get_step_of(session, run).kind,
         left_out=list_left_out(run),

@@ -23,13 +23,17 @@ LONGEST_STEP_OF_USUAL: Final = 2.5
 
 @dataclass(frozen=True)
 class DrawnChannel:
-    """A channel's points in s and °C; None stands where the line is interrupted."""
+    """A channel's points in s and °C; None stands where the line is interrupted.
+
+    `correction_k` is what a calibration added to its readings, in K.
+    """
 
     name: str
     role: ChannelRole
     designator: str | None
     time_s: tuple[float, ...]
     temperature_c: tuple[float | None, ...]
+    correction_k: float = 0.0
 
 
 def draw_channels(
@@ -52,6 +56,7 @@ def draw_channels(
             *_draw(
                 recorded.time_s, channel.temperature_c(), points=points, from_s=from_s, to_s=to_s
             ),
+            channel.correction_k,
         )
         for channel in recorded.channels
     )

@@ -260,7 +260,7 @@ def find_silence_s(time_s: NDArray[np.float64], missing: NDArray[np.bool_]) -> f
 
 
 def _correct(channel: RecordedChannel, used: UsedChannel) -> NDArray[np.float64]:
-    readings = channel.temperature_c()
+    readings = channel.recorded_c()
     return readings if used.correction is None else readings + used.correction.correction_k
 
 

@@ -1,6 +1,7 @@
 """Reads traces back into arrays."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from hashlib import sha256
 
 import numpy as np
@@ -31,17 +32,26 @@ class SamplesDamaged(Conflict):
 
 @dataclass(frozen=True, eq=False)
 class RecordedChannel:
-    """One channel as recorded; `column` keeps the file's own digits and unit."""
+    """One channel as recorded; `column` keeps the file's own digits and unit.
+
+    `correction_k` is what a calibration adds to every reading, in K; the column stays without it.
+    """
 
     name: str
     role: ChannelRole
     designator: str | None
     header: str
     column: TemperatureColumn
+    correction_k: float = 0.0
+
+    def recorded_c(self) -> NDArray[np.float64]:
+        """Return the temperatures as recorded in °C, NaN where there was no reading."""
+        return self.column.temperature_c()
 
     def temperature_c(self) -> NDArray[np.float64]:
-        """Return the temperatures in °C, NaN where there was no reading."""
-        return self.column.temperature_c()
+        """Return the temperatures in °C, the correction added; NaN where there was no reading."""
+        recorded_c = self.recorded_c()
+        return recorded_c + self.correction_k if self.correction_k else recorded_c
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +69,16 @@ class RecordedTrace:
     def spell_time(self, sample: int) -> str:
         """Return a sample's moment in seconds since the first one with all its decimals."""
         return spell_scaled(int(self.ticks[sample]), self.tick_decimals)
+
+
+def add_corrections(recorded: RecordedTrace, correction_k: Mapping[str, float]) -> RecordedTrace:
+    """Return the trace with what a calibration adds to each channel named, in K."""
+    return replace(
+        recorded,
+        channels=tuple(
+            replace(one, correction_k=correction_k.get(one.name, 0.0)) for one in recorded.channels
+        ),
+    )
 
 
 def get_trace(session: Session, trace_id: int) -> Trace:

@@ -203,6 +203,36 @@ def test_the_benchs_chain_makes_the_figures_and_is_shown_with_its_correction(
         assert recompute_run(session, number).outcome is Outcome.SAME
 
 
+def test_what_is_drawn_compared_and_exported_has_the_corrections_of_the_figures(
+    client: TestClient, shop: Shop, sessions: Sessions
+) -> None:
+    with sessions.write() as session:
+        chain = parse_chain(CALIBRATED.model_dump(mode="json"))
+        describe_chain(
+            session, get_bench(session, shop.bench_id), chain, person=shop.ines, now=shop.now
+        )
+        session.commit()
+    number = record(shop, sessions)
+    drawn = client.get(f"/runs/{number}/chart.json").json()["channels"][0]
+    assert drawn["correction_k"] == -0.5
+    assert max(drawn["temperature"]) == 237.5
+    seen = client.get(f"/runs/{number}/chart.csv").text
+    assert "T1 (°C; −0.5 K of calibration added)" in seen
+    assert "237.500," in seen
+    with sessions.write() as session:
+        job = get_job(session, get_run(session, number).job_site.job_id)
+        again = shop.complete(session, shop.start(session, job, StepKind.REMOVE)).id
+        session.commit()
+    asked = f"run={number}&run={again}&channel=T1"
+    compared = client.get(f"/runs/compare/chart.json?{asked}").json()
+    assert max(compared["runs"][0]["temperature"]) == 237.5
+    table = client.get(f"/runs/compare/chart.csv?{asked}").text
+    assert "calibration in it (K)" in table
+    assert ",237.500,-0.5" in table
+    # As recorded stays as recorded.
+    assert "237.500" not in client.get(f"/api/v1/runs/{number}/samples.csv").text
+
+
 def test_exports_carry_state_uncertainty_rule_definitions_and_chain(
     client: TestClient, shop: Shop, sessions: Sessions, anselm: Person, signed_in: SignedIn
 ) -> None:

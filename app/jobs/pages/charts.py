@@ -24,13 +24,14 @@ from app.jobs.pages.run_words import spell_chain_used
 from app.jobs.pages.words import STEP_WORDS, word_run
 from app.jobs.queries import SiteCard, WorkCard, get_run, get_trace_of, load_place
 from app.jobs.rules import spell_job
+from app.jobs.run_samples import load_run_samples
 from app.jobs.scales import Scale
 from app.jobs.tables import JobStep, Run
 from app.jobs.verdict_words import spell_limits, spell_value
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.window import METRICS, Metric
 from app.recipes.queries import get_body
-from app.traces.queries import RecordedTrace, load_samples
+from app.traces.queries import RecordedTrace
 
 router = APIRouter()
 
@@ -187,7 +188,7 @@ def _load(
     points: int = CHART_POINTS,
 ) -> tuple[Chart, RecordedTrace]:
     run = get_run(session, run_id)
-    recorded = load_samples(session, get_trace_of(run))
+    recorded = load_run_samples(session, run)
     place = load_place(session, run)
     chart = make_chart(session, run, place, recorded, asked=asked, settings=settings, points=points)
     return chart, recorded

@@ -54,13 +54,14 @@ from app.jobs.pages.run_words import (
 )
 from app.jobs.pages.words import STEP_WORDS, Link, StateWords, word_run
 from app.jobs.pictures import COLOURS, draw_trace_svg
-from app.jobs.queries import get_run, get_trace_of, load_place
+from app.jobs.queries import get_run, load_place
 from app.jobs.rules import RunState, StepKind, spell_job
+from app.jobs.run_samples import load_run_samples
 from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 from app.jobs.tables import JobStep, Run
 from app.recipes.queries import get_body
-from app.traces.queries import RecordedTrace, load_samples
+from app.traces.queries import RecordedTrace
 from app.web.shell import Shell
 from app.web.templates import render
 
@@ -177,7 +178,7 @@ def show_run(
     href = f"/runs/{run.id}"
     chart = readings = None
     if run.trace is not None:
-        recorded = load_samples(session, run.trace)
+        recorded = load_run_samples(session, run)
         chart = make_chart(session, run, place, recorded, asked=asked, settings=settings)
         readings = _make_readings(chart, recorded)
     page = RunPage(
@@ -249,7 +250,7 @@ def show_run(
 def show_picture(run_id: PathId, session: RequestSession, _: Reader) -> Response:
     """Draw a run's trace as a small picture."""
     run = get_run(session, run_id)
-    recorded = load_samples(session, get_trace_of(run))
+    recorded = load_run_samples(session, run)
     picture = draw_trace_svg(
         draw_channels(recorded, points=PICTURE_POINTS),
         liquidus_c=get_body(run.job_site.revision).window.liquidus_c,

@@ -20,7 +20,8 @@ from app.jobs.comparison_runs import find_left_out, map_serials
 from app.jobs.downloads import spell_disposition
 from app.jobs.pages.asked import AskedPart, AskedView
 from app.jobs.pages.compare_asked import spell_origin
-from app.jobs.queries import get_run, get_trace_of
+from app.jobs.queries import get_run
+from app.jobs.run_samples import load_run_samples
 from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 from app.jobs.step_picture import draw_step_svg
@@ -35,7 +36,7 @@ from app.jobs.step_response import (
 from app.jobs.tables import Run
 from app.numerics.identification import StepAnswer, TwoPointAnswer
 from app.numerics.values import CannotSay
-from app.traces.queries import RecordedTrace, load_samples
+from app.traces.queries import RecordedTrace
 from app.web.shell import Shell
 from app.web.templates import render
 
@@ -92,7 +93,7 @@ def show_step(
 ) -> HTMLResponse:
     """Show how a channel answers a step; a stretch that is none is refused beside its field."""
     run = get_run(session, run_id)
-    recorded = load_samples(session, get_trace_of(run))
+    recorded = load_run_samples(session, run)
     name = channel or choose_response_channel(recorded)
     shell = make_shell(request, person, title=f"Run {run.id}: answer to a step")
     try:
@@ -119,7 +120,7 @@ def export_step_svg(
 ) -> Response:
     """Give the picture of a step's answer as SVG."""
     run = get_run(session, run_id)
-    recorded = load_samples(session, get_trace_of(run))
+    recorded = load_run_samples(session, run)
     response = _find(recorded, run, channel or choose_response_channel(recorded), asked)
     about = _list_about(session, run, response, asked, settings)
     return Response(

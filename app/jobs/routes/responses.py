@@ -10,7 +10,8 @@ from app.accounts.permissions import Action
 from app.accounts.rules import Person
 from app.core.request import PathId, RequestSession
 from app.jobs.comparison_runs import find_left_out
-from app.jobs.queries import get_run, get_trace_of
+from app.jobs.queries import get_run
+from app.jobs.run_samples import load_run_samples
 from app.jobs.step_response import (
     LEAST_SQUARES,
     TWO_POINTS,
@@ -21,7 +22,6 @@ from app.jobs.step_response import (
 )
 from app.numerics.identification import StepAnswer, TwoPointAnswer
 from app.numerics.reduction import reduce_min_max
-from app.traces.queries import load_samples
 
 router = APIRouter()
 
@@ -83,7 +83,7 @@ def work_out_step(
 ) -> StepView:
     """Work out time constant and dead time of a channel; the steepest stretch unless given."""
     run = get_run(session, run_id)
-    recorded = load_samples(session, get_trace_of(run))
+    recorded = load_run_samples(session, run)
     name = channel or choose_response_channel(recorded)
     response = find_response(
         recorded, channel=name, from_s=from_s, to_s=to_s, left_out=find_left_out(run, name)

@@ -175,7 +175,10 @@ def show_samples(
         Query(description=f"{FULL_POINTS:,} points a channel at most, not {CHART_POINTS:,}."),
     ] = False,
 ) -> SamplesView:
-    """Give the trace for drawing: °C against seconds, thinned so that no peak is lost."""
+    """Give the trace as recorded: °C against seconds, thinned so that no peak is lost.
+
+    What a calibration adds is not in it; `/runs/{id}/chart.json` of the pages has it.
+    """
     run = get_run(session, run_id)
     trace = get_trace_of(run)
     recorded = load_samples(session, trace)
@@ -200,7 +203,7 @@ def show_samples(
 
 @router.get("/runs/{run_id}/samples.csv", response_class=StreamingResponse, responses=TABLE)
 def download_samples(run_id: PathId, session: RequestSession, _: Reader) -> StreamingResponse:
-    """Give every sample as CSV, each channel in its file's own digits and unit."""
+    """Give every sample as recorded, as CSV: each channel in its file's own digits and unit."""
     run = get_run(session, run_id)
     recorded = load_samples(session, get_trace_of(run))
     return StreamingResponse(
