@@ -89,9 +89,15 @@ class FileUnreadable(Unacceptable):
 
 
 class NotInForce(Conflict):
-    """Only a published version or a built-in window can be put into a recipe."""
+    """Only a published version or a built-in window can be used."""
 
     code = "windows.not_in_force"
+
+
+class PartNotKnown(Conflict):
+    """What is known of the part does not say what its body is held against."""
+
+    code = "windows.part_not_known"
 
 
 class NotYourDraft(Forbidden):

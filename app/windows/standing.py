@@ -21,13 +21,23 @@ from app.windows.built_in import (
     Package,
     compute_text_digest,
     get_built_in,
+    list_built_ins,
 )
 from app.windows.holding import HeldWindow, make_window
-from app.windows.queries import get_digest, get_text, list_published
+from app.windows.queries import (
+    find_published,
+    find_window,
+    get_digest,
+    get_text,
+    list_published,
+)
+from app.windows.rules import NotInForce, PartNotKnown, WindowUnknown
+from app.windows.tables import WindowVersion
 
 # Any package will do where the part's maker states the temperature.
 _SOME_PACKAGE: Final = Package(1.0, 100.0)
 _TC_RANGE_C: Final = (150.0, 300.0)
+_ASKED: Final = "It was asked for."
 _KEYS: Final = {process: key for key, process in PROCESSES.items()}
 
 
@@ -87,20 +97,43 @@ def list_standing_windows(
     if facts is None:
         return built_in
     own = tuple(
-        HeldWindow(
-            key=version.window.code,
-            version=version.number,
-            name=version.title,
-            digest=get_digest(version),
-            is_built_in=False,
-            why=f"It names part {facts.part_number}.",
-            text=text,
-            window=make_window(text),
-        )
+        _hold_own(version, f"It names part {facts.part_number}.")
         for version in list_published(session)
-        if _names((text := get_text(version)).part_numbers, facts.part_number)
+        if _names(get_text(version).part_numbers, facts.part_number)
     )
     return Standing((*built_in.windows, *own), built_in.not_known)
+
+
+def list_holdable(session: Session) -> tuple[tuple[str, str], ...]:
+    """List key and name of every window that a trace can be held against: own ones, then built in.
+
+    Of the plant's own those that are published.
+    """
+    own = ((one.window.code, one.title) for one in list_published(session))
+    return (*own, *((line.key, line.name) for line in list_built_ins()))
+
+
+def hold_window(session: Session, key: str, part: Part | None) -> HeldWindow:
+    """Return the published or built-in window of this key, to hold a trace of a part against.
+
+    A classification profile goes by the part, as stand_for says. Raises WindowUnknown, NotInForce
+    where no version is published, and PartNotKnown where the profile cannot be found.
+    """
+    if key in PROCESSES:
+        try:
+            (found,) = _list_of_body(None if part is None else read_part(part), PROCESSES[key])
+        except _NotKnown as gap:
+            raise PartNotKnown(str(gap), field="window") from None
+        return found
+    if any(line.key == key for line in list_built_ins()):
+        return _hold(get_built_in(key), _ASKED)
+    window = find_window(session, key)
+    if window is None:
+        raise WindowUnknown(f"There is no window “{key[:60]}”.", field="window")
+    version = find_published(session, window.id)
+    if version is None:
+        raise NotInForce(f"No version of {window.code} is published.", field="window")
+    return _hold_own(version, _ASKED)
 
 
 def stand_for(
@@ -128,8 +161,8 @@ def stand_for(
         windows.append(_hold_body_limit(part, part.max_body_c))
     if neighbour_levels and all(level is MoistureLevel.L1 for level in neighbour_levels):
         not_known.append(
-            "The 200 °C limit of neighbouring bodies is not held: every neighbour is of moisture "
-            "sensitivity level 1."
+            "The 200 °C limit of neighbouring bodies is not held: every neighbour named is of "
+            "moisture sensitivity level 1."
         )
     else:
         adjacent = get_built_in(ADJACENT_BODIES.key)
@@ -234,6 +267,20 @@ def _hold_body_limit(part: PartFacts, most_c: float) -> HeldWindow:
         digest=compute_text_digest(text),
         is_built_in=False,
         why=f"Part {part.part_number} states that its body stands {most_c:g} °C.",
+        text=text,
+        window=make_window(text),
+    )
+
+
+def _hold_own(version: WindowVersion, why: str) -> HeldWindow:
+    text = get_text(version)
+    return HeldWindow(
+        key=version.window.code,
+        version=version.number,
+        name=version.title,
+        digest=get_digest(version),
+        is_built_in=False,
+        why=why,
         text=text,
         window=make_window(text),
     )
