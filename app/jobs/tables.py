@@ -139,6 +139,12 @@ class Run(Versioned, Base):
     __table_args__ = (
         CheckConstraint("state <> 'complete' OR trace_id IS NOT NULL", name="complete_with_trace"),
         CheckConstraint("(state = 'recording') = (ended_at IS NULL)", name="ended_when_over"),
+        CheckConstraint(
+            "(set_aside_at IS NULL) = (set_aside_by_id IS NULL)"
+            " AND (set_aside_at IS NULL) = (set_aside_reason IS NULL)"
+            " AND (set_aside_at IS NULL OR (state = 'complete' AND set_aside_reason <> ''))",
+            name="set_aside_wholly",
+        ),
         # A site is heated by one run at a time.
         Index(
             "uq_runs_recording",
@@ -171,7 +177,21 @@ class Run(Versioned, Base):
     window_use_pct: Mapped[float | None]
     abort_reason: Mapped[str | None] = mapped_column(String(4000))
     remark: Mapped[str] = mapped_column(String(4000))
+    # Why a complete run does not count after all; written once.
+    set_aside_at: Mapped[datetime | None]
+    set_aside_by_id: Mapped[int | None] = mapped_column(ForeignKey("accounts.id"))
+    set_aside_reason: Mapped[str | None] = mapped_column(String(4000))
 
     job_site: Mapped[JobSite] = relationship(lazy="raise_on_sql")
     bench: Mapped[Bench] = relationship(lazy="raise_on_sql")
     trace: Mapped[Trace | None] = relationship(lazy="raise_on_sql")
+
+    @property
+    def is_set_aside(self) -> bool:
+        """Whether somebody said that the run does not count."""
+        return self.set_aside_at is not None
+
+    @property
+    def counts(self) -> bool:
+        """Whether the run can be the run of its line: complete, and not set aside."""
+        return self.state is RunState.COMPLETE and self.set_aside_at is None
