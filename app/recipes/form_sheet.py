@@ -10,13 +10,16 @@ from pydantic import ValidationError
 
 from app.core.refusals import Fault
 from app.recipes.body.alloys import find_alloy
-from app.recipes.body.describe import spell_ratios
+from app.recipes.body.describe import spell_ratios, spell_taken_from
 from app.recipes.body.fields import FROM_FORM
 from app.recipes.body.heating import ZONE_ORDER
 from app.recipes.body.lengths import LengthUnit, TypedLength, parse_length, spell_decimal
+from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.stencil import Aperture
+from app.recipes.body.window import Limit
 from app.recipes.form_fields import GROUPS, Choices, FieldSpec, GroupSpec, Kind, RowsSpec
 from app.recipes.form_values import count_rows, place_faults, split_words
+from app.recipes.limit_origins import find_origin
 from app.recipes.sums.links import SumLink, list_sum_links
 
 _SECONDS: Final = re.compile(r"[0-9]{1,6}([.][0-9]{1,6})?")
@@ -99,16 +102,24 @@ class Sheet:
 
 
 def lay_out(
-    fields: Mapping[str, str], faults: Iterable[Fault] = (), *, draft_id: int | None = None
+    fields: Mapping[str, str],
+    faults: Iterable[Fault] = (),
+    *,
+    draft_id: int | None = None,
+    stored: RecipeBody | None = None,
 ) -> Sheet:
     """Return the form for arranged fields, with the faults of a refusal put beside them.
 
-    With the draft's number, what the sums of the form give can be put into it.
+    With the draft's number, what the sums of the form give can be put into it. The stored body
+    tells which limits came out of a window.
     """
     bare = tuple(_lay_group(spec, fields, {}) for spec in GROUPS)
     labels = _map_labels(bare)
     placed = place_faults(((one.field, one.sentence) for one in faults), places=labels)
-    groups = tuple(_lay_group(spec, fields, placed, draft_id=draft_id) for spec in GROUPS)
+    limits = () if stored is None else stored.window.limits
+    groups = tuple(
+        _lay_group(spec, fields, placed, draft_id=draft_id, limits=limits) for spec in GROUPS
+    )
     summary = tuple(
         FaultLine(f"f-{place}" if place else "", labels.get(place, ""), sentence)
         for place, sentences in placed.items()
@@ -136,6 +147,7 @@ def _lay_group(
     faults: Mapping[str, tuple[str, ...]],
     *,
     draft_id: int | None = None,
+    limits: tuple[Limit, ...] = (),
 ) -> FormGroup:
     # The three groups of the deposit share a path: what is wrong with it all stands at the first.
     is_first = spec.path != "deposit" or not spec.deposit_kind
@@ -144,7 +156,7 @@ def _lay_group(
         title=spec.title,
         hint=spec.hint,
         fields=tuple(_lay_field(one, one.path, fields, faults) for one in spec.fields),
-        rows=None if spec.rows is None else _lay_rows(spec.rows, fields, faults),
+        rows=None if spec.rows is None else _lay_rows(spec.rows, fields, faults, limits),
         faults=faults.get(spec.path, ()) if is_first else (),
         deposit_kind=spec.deposit_kind,
         computed=_sum_times(fields) if spec.path == "zones" else "",
@@ -153,7 +165,10 @@ def _lay_group(
 
 
 def _lay_rows(
-    spec: RowsSpec, fields: Mapping[str, str], faults: Mapping[str, tuple[str, ...]]
+    spec: RowsSpec,
+    fields: Mapping[str, str],
+    faults: Mapping[str, tuple[str, ...]],
+    limits: tuple[Limit, ...],
 ) -> FormRows:
     used = count_rows(fields, spec.path)
     shown = spec.most if not spec.spare else max(used, min(used + spec.spare, spec.most))
@@ -169,7 +184,7 @@ def _lay_rows(
                 heading=name or f"{spec.word.capitalize()} {place + 1}",
                 fields=tuple(cells),
                 faults=faults.get(at, ()) if spec.fields[0].path else (),
-                computed=_spell_aperture_ratios(at, fields) if spec.has_computed else "",
+                computed=_compute_row(spec, at, fields, limits),
             )
         )
     return FormRows(
@@ -235,6 +250,31 @@ def _sum_times(fields: Mapping[str, str]) -> str:
             return ""
         total += Decimal(text)
     return f"{spell_decimal(total)} s in all"
+
+
+def _compute_row(
+    spec: RowsSpec, at: str, fields: Mapping[str, str], limits: tuple[Limit, ...]
+) -> str:
+    if spec.has_computed:
+        return _spell_aperture_ratios(at, fields)
+    return _spell_whose(at, fields, limits) if spec.path == "window.limits" else ""
+
+
+def _spell_whose(at: str, fields: Mapping[str, str], limits: tuple[Limit, ...]) -> str:
+    """Say which window a limit came out of, as it will be said once it is saved."""
+    given = {
+        name: fields[f"{at}.{name}"]
+        for name in ("metric", "roles", "lower", "upper")
+        if fields.get(f"{at}.{name}", "").strip()
+    }
+    try:
+        limit = Limit.model_validate(given, context=FROM_FORM)
+    except ValidationError:
+        return ""
+    taken = find_origin(limits, metric=limit.metric, roles=limit.roles)
+    if taken is None:
+        return ""
+    return spell_taken_from(limit.model_copy(update={"taken_from": taken}))
 
 
 def _spell_aperture_ratios(at: str, fields: Mapping[str, str]) -> str:

@@ -20,6 +20,7 @@ from app.recipes.body.recipe import RecipeBody
 from app.recipes.form_fields import ALLOY_NAMES
 from app.recipes.form_sheet import Sheet, lay_out
 from app.recipes.form_values import arrange, read_form, spell_fields
+from app.recipes.limit_origins import carry_origins
 from app.recipes.queries import get_body, get_revision
 from app.recipes.rules import check_editable, digest_of
 from app.recipes.schemas import DraftFields, Reason
@@ -111,7 +112,7 @@ def save(
     revision = get_revision(session, revision_id)
     typed, version = _read(form), form.text("version")[:20]
     try:
-        fields = _parse(typed)
+        fields = _parse(typed, get_body(revision))
         if form.text("do") == "check":
             digest = digest_of(fields.body)
             return _show_form(request, person, revision, typed, version=version, digest=digest)
@@ -128,8 +129,11 @@ def _read(form: Form) -> Typed:
     return Typed(form.text("title"), form.text("reason"), arrange(posted))
 
 
-def _parse(typed: Typed) -> DraftFields:
-    """Return the draft; Unreadable with every fault of its head and its body at once."""
+def _parse(typed: Typed, stored: RecipeBody) -> DraftFields:
+    """Return the draft; Unreadable with every fault of its head and its body at once.
+
+    Where its limits came from stays as it is stored.
+    """
     faults: tuple[Fault, ...] = ()
     head: HeadFields | None = None
     body: RecipeBody | None = None
@@ -143,6 +147,7 @@ def _parse(typed: Typed) -> DraftFields:
         faults += refusal.faults
     if head is None or body is None:
         raise Unreadable(faults)
+    body = carry_origins(stored, body)
     return DraftFields(title=head.title, reason=head.reason, body=body)
 
 
@@ -172,6 +177,7 @@ def _show_form(
             typed.fields,
             [one for one in found if one.field not in head] if is_of_values else (),
             draft_id=revision.id,
+            stored=get_body(revision),
         ),
         alloys=ALLOY_NAMES,
         checked_digest=digest,

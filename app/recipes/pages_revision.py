@@ -23,6 +23,8 @@ from app.core.request import HouseSettings, PathId, RequestSession
 from app.recipes.body.describe import Section, describe_body, spell_number
 from app.recipes.body.heating import Zone
 from app.recipes.figures import draw_set_points
+from app.recipes.form_sheet import FaultLine, lay_out
+from app.recipes.form_values import spell_fields
 from app.recipes.queries import (
     SUBJECT,
     find_open,
@@ -40,7 +42,8 @@ from app.recipes.rules import (
     list_moves,
 )
 from app.recipes.tables import RecipeRevision
-from app.web.forms import map_faults
+from app.recipes.unheld import Unheld, list_unheld
+from app.web.forms import list_faults, map_faults
 from app.web.shell import Shell
 from app.web.templates import render
 
@@ -131,6 +134,9 @@ class RevisionPage:
     picture: Markup
     after_zones: tuple[Section, ...]
     cautions: tuple[str, ...]
+    unheld: tuple[Unheld, ...]
+    has_windows: bool
+    put_query: str
     signatures: tuple[Signature, ...]
     events: tuple[Event, ...]
     others: tuple[OtherRevision, ...]
@@ -143,6 +149,7 @@ class RevisionPage:
     values: Mapping[str, str] = field(default_factory=dict)
     faults: Mapping[str, str] = field(default_factory=dict)
     fault_of: str = ""
+    open_values: tuple[FaultLine, ...] = ()
 
 
 @router.get("/recipes/revisions/{revision_id}")
@@ -193,6 +200,9 @@ def show_whole(
         picture=Markup(draw_set_points(body.zones, liquidus_c=body.window.liquidus_c)),  # noqa: S704
         after_zones=tuple(one for one in sections[heads:] if one.title != "Cautions"),
         cautions=body.cautions,
+        unheld=list_unheld(body),
+        has_windows=any(one.taken_from is not None for one in body.window.limits),
+        put_query=_spell_put_query(revision, person),
         signatures=_list_signatures(session, revision, zone),
         events=_list_events(session, revision, zone),
         others=_list_others(session, revision),
@@ -204,8 +214,20 @@ def show_whole(
         version=revision.version,
         faults={} if refusal is None else map_faults(refusal),
         fault_of=fault_of,
+        open_values=(
+            lay_out(spell_fields(body), list_faults(refusal)).faults
+            if refusal is not None and fault_of == "proposal"
+            else ()
+        ),
     )
     return render("recipes/revision.html", page, status=422 if refusal is not None else 200)
+
+
+def _spell_put_query(revision: RecipeRevision, person: Person) -> str:
+    """Spell what brings a window's page to this draft; empty where they cannot change it."""
+    is_own = revision.author_id == person.account_id and person.may(Action.RECIPES_WRITE)
+    is_draft = revision.state is RevisionState.DRAFT
+    return f"draft={revision.id}" if is_own and is_draft else ""
 
 
 def _spell_zones(zones: tuple[Zone, ...]) -> tuple[ZoneLine, ...]:

@@ -15,6 +15,7 @@ from app.core.request import Now, PathId, RequestSession
 from app.core.text import Code, OptionalLine, RowId
 from app.recipes import routes_sums, service
 from app.recipes.body.compare import compare_bodies
+from app.recipes.body.describe import spell_limit, spell_taken_from
 from app.recipes.queries import (
     RecipeFilter,
     RecipeLine,
@@ -36,14 +37,17 @@ from app.recipes.schemas import (
     CopyFields,
     DraftFields,
     FitView,
+    LimitView,
     NewRecipe,
     PersonView,
     ReasonFields,
     RecipeView,
     RevisionLine,
     RevisionView,
+    UnheldView,
 )
 from app.recipes.tables import RecipeRevision
+from app.recipes.unheld import list_unheld
 from app.web.once import CreateOnce
 
 router = APIRouter(tags=["recipes"])
@@ -291,7 +295,27 @@ def _answer(session: Session, revision: RecipeRevision, response: Response) -> R
 
 def _view(session: Session, revision: RecipeRevision) -> RevisionView:
     line = _view_line(revision, map_people(session, [revision]))
-    return RevisionView(**line.model_dump(), body=get_body(revision))
+    body = get_body(revision)
+    return RevisionView(
+        **line.model_dump(),
+        body=body,
+        limits=[
+            LimitView(
+                path=f"window.limits.{place}",
+                limit=spell_limit(limit),
+                whose=spell_taken_from(limit),
+            )
+            for place, limit in enumerate(body.window.limits)
+        ],
+        without_limit=[
+            UnheldView(
+                channel=one.channel,
+                sentence=one.sentence,
+                built_in_windows=[window.key for window in one.windows],
+            )
+            for one in list_unheld(body)
+        ],
+    )
 
 
 def _view_line(revision: RecipeRevision, people: dict[int, str]) -> RevisionLine:

@@ -131,10 +131,28 @@ class RevisionLine(BaseModel):
     version: int
 
 
+class UnheldView(BaseModel):
+    """A thermocouple that no limit holds for, and the built-in windows that would, by key."""
+
+    channel: str
+    sentence: str
+    built_in_windows: list[str]
+
+
+class LimitView(BaseModel):
+    """Whose a limit is, in words: a window with status and source, or the recipe's own."""
+
+    path: str
+    limit: str
+    whose: str
+
+
 class RevisionView(RevisionLine):
-    """A revision with its whole body."""
+    """A revision with its whole body, whose its limits are, and what no limit holds for."""
 
     body: RecipeBody
+    limits: list[LimitView]
+    without_limit: list[UnheldView]
 
 
 class RecipeView(BaseModel):

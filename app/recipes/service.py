@@ -15,6 +15,7 @@ from app.core.conditional import check_version
 from app.core.races import wait_for_names, wait_for_row
 from app.recipes.body.compare import compare_bodies
 from app.recipes.body.recipe import RecipeBody
+from app.recipes.limit_origins import carry_origins
 from app.recipes.queries import (
     SUBJECT,
     find_open,
@@ -42,6 +43,7 @@ from app.recipes.rules import (
 )
 from app.recipes.schemas import DraftFields, NewRecipe
 from app.recipes.tables import Recipe, RecipeRevision
+from app.recipes.unheld import list_unheld
 
 # An audit entry keeps the digests of both texts; of the changes it keeps what a reader can read.
 CHANGES_TOLD: Final = 60
@@ -58,6 +60,7 @@ def create_recipe(
     recipe = Recipe(code=fields.code, created_at=now, created_by_id=person.account_id)
     session.add(recipe)
     session.flush()
+    fields = fields.model_copy(update={"body": carry_origins(None, fields.body)})
     revision = _add_draft(session, recipe, fields, person=person, now=now)
     details: dict[str, JsonValue] = {"title": fields.title, "reason": fields.reason}
     _tell(session, revision, "recipes.create", person=person, now=now, details=details)
@@ -108,22 +111,26 @@ def save_draft(
     seen_version: str,
     person: Person,
     now: datetime,
+    is_from_window: bool = False,
 ) -> RecipeRevision:
     """Write a draft's text; the author stays who began it, and nothing is told of no change.
 
-    RevisionFrozen for any state but draft; EditedMeanwhile when another version was seen.
+    Where its limits came from is what stands there already, or with `is_from_window` what the
+    fields say. RevisionFrozen for any state but draft; EditedMeanwhile when another version was
+    seen.
     """
     _lock(session, revision)
     check_editable(revision.state)
     check_version(seen_version, revision.version)
     before = get_body(revision)
+    body = fields.body if is_from_window else carry_origins(before, fields.body)
     old: dict[str, JsonValue] = {
         "title": revision.title,
         "reason": revision.reason,
         "digest": get_digest(revision),
     }
     revision.title, revision.reason = fields.title, fields.reason
-    revision.body = canonical_bytes(fields.body)
+    revision.body = canonical_bytes(body)
     if not session.is_modified(revision):
         return revision
     session.flush()
@@ -131,7 +138,7 @@ def save_draft(
         "before": old,
         "title": fields.title,
         "reason": fields.reason,
-        **_spell_changes(before, fields.body),
+        **_spell_changes(before, body),
     }
     _tell(session, revision, "recipes.save_draft", person=person, now=now, details=details)
     return revision
@@ -156,13 +163,19 @@ def discard_draft(
 def propose(
     session: Session, revision: RecipeRevision, *, person: Person, now: datetime
 ) -> RecipeRevision:
-    """Propose a draft that is worked out; from here on its text is frozen."""
+    """Propose a draft that is worked out; from here on its text is frozen.
+
+    Channels that no limit holds for are no hindrance, and are told.
+    """
     _lock(session, revision)
-    check_worked_out(get_body(revision))
+    body = get_body(revision)
+    check_worked_out(body)
     revision.state = _take_move(revision, RevisionAction.PROPOSE, person=person)
     revision.proposed_by_id, revision.proposed_at = person.account_id, now
     session.flush()
-    _tell(session, revision, "recipes.propose", person=person, now=now)
+    unheld: list[JsonValue] = [one.channel for one in list_unheld(body)]
+    details: dict[str, JsonValue] = {"without_limit": unheld} if unheld else {}
+    _tell(session, revision, "recipes.propose", person=person, now=now, details=details)
     return revision
 
 

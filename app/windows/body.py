@@ -19,7 +19,7 @@ from app.recipes.body.fields import (
     at_least,
     refuse_at,
 )
-from app.recipes.body.window import METRICS, Limit, Metric
+from app.recipes.body.window import METRICS, BareLimit, Metric
 from app.recipes.windows.rows import CAUTIONS
 from app.traces.rules import ChannelRole
 
@@ -89,7 +89,7 @@ class OtherLimit(Part):
     where: Line
 
 
-class WindowLine(Limit):
+class WindowLine(BareLimit):
     """One limit with where it was found, how sure it is, and what else is printed.
 
     A file may name `unit` and `caution` beside it: the unit must be the metric's own, and the

@@ -9,8 +9,8 @@ from app.core.numbers import spell_number
 from app.core.refusals import Fault
 from app.recipes.body.forms import BodyUnreadable, parse_body
 from app.recipes.body.recipe import LEAST_TO_COMPARE, RecipeBody
-from app.recipes.body.window import METRICS, Limit, Metric, Window
-from app.windows.body import NEEDED, WindowText
+from app.recipes.body.window import METRICS, Limit, Metric, TakenFrom, Window
+from app.windows.body import NEEDED, WindowLine, WindowText
 from app.windows.describe import list_dependent
 from app.windows.rules import DoesNotFit
 
@@ -61,10 +61,7 @@ def put_into_body(
     """
     _check_measured(body, text)
     own = () if limits == "replace" else tuple(_keep(body.window.limits, text))
-    taken = [
-        Limit(metric=row.metric, roles=row.roles, lower=row.lower, upper=row.upper)
-        for row in text.rows
-    ]
+    taken = [_take(row, stamp) for row in text.rows]
     given = _list_given(text, body.window) if temperatures == "window" else {}
     if text.classification_c is not None:
         given["classification_c"] = text.classification_c
@@ -83,6 +80,25 @@ def put_into_body(
         return parse_body(whole)
     except BodyUnreadable as refusal:
         raise DoesNotFit(refusal.faults) from None
+
+
+def _take(row: WindowLine, stamp: Stamp) -> Limit:
+    """Return a window's row as a recipe's limit that says where it came from."""
+    return Limit(
+        metric=row.metric,
+        roles=row.roles,
+        lower=row.lower,
+        upper=row.upper,
+        taken_from=TakenFrom(
+            window=stamp.key,
+            version=stamp.version,
+            digest=stamp.digest,
+            lower=row.lower,
+            upper=row.upper,
+            status=row.status.told,
+            source=row.source,
+        ),
+    )
 
 
 def _check_measured(body: RecipeBody, text: WindowText) -> None:

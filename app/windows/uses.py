@@ -68,6 +68,7 @@ def put_into_recipe(
         seen_version=seen_version,
         person=person,
         now=now,
+        is_from_window=True,
     )
     if isinstance(source, WindowVersion) and revision.version != old_version:
         details: dict[str, JsonValue] = {

@@ -17,11 +17,12 @@ from app.recipes.body.stencil import (
     ApertureShape,
     compute_ratios,
 )
-from app.recipes.body.window import METRICS, Limit
+from app.recipes.body.window import METRICS, BareLimit, Limit, TakenFrom
 from app.traces.rules import ChannelRole
 
 NOT_GIVEN = "–"
 OFF = "off"
+OWN_LIMIT = "the recipe's own; no source stated"
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ def spell_number(value: float) -> str:
     return spell_decimal(Decimal(repr(value)))
 
 
-def spell_limit(limit: Limit) -> str:
+def spell_limit(limit: BareLimit) -> str:
     """Spell a limit with its unit: `230 to 245 °C`, `at most 3 K/s`."""
     if limit.lower is None and limit.upper is not None:
         return f"at most {spell_number(limit.upper)} {limit.unit}"
@@ -74,6 +75,30 @@ def spell_limit(limit: Limit) -> str:
         return f"at least {spell_number(limit.lower)} {limit.unit}"
     lower, upper = limit.lower or 0.0, limit.upper or 0.0
     return f"{spell_number(lower)} to {spell_number(upper)} {limit.unit}"
+
+
+def spell_taken_from(limit: Limit) -> str:
+    """Spell whose a limit is: the window it came out of with its status and source, or nobody's.
+
+    A limit whose numbers were changed since is the recipe's own, and says what it was.
+    """
+    taken = limit.taken_from
+    if taken is None:
+        return OWN_LIMIT
+    if limit.is_as_taken:
+        return _spell_window(taken)
+    was = BareLimit.model_construct(
+        metric=limit.metric, roles=limit.roles, lower=taken.lower, upper=taken.upper
+    )
+    return f"the recipe's own; was {spell_limit(was)} in {_spell_window(taken)}"
+
+
+def _spell_window(taken: TakenFrom) -> str:
+    printed = f"; {taken.source}" if taken.source else ""
+    return (
+        f"window {taken.window}, version {taken.version} (digest {taken.digest[:12]}…): "
+        f"{taken.status}{printed}"
+    )
 
 
 def spell_roles(roles: Iterable[ChannelRole]) -> str:
@@ -236,11 +261,15 @@ def _describe_window(body: RecipeBody) -> Iterable[Row]:
 
 
 def _describe_limits(body: RecipeBody) -> Iterable[Row]:
+    tells = any(limit.taken_from is not None for limit in body.window.limits)
     for place, limit in enumerate(body.window.limits):
         label = METRICS[limit.metric].label
         if limit.roles:
             label = f"{label} ({spell_roles(limit.roles)})"
         yield Row(label, spell_limit(limit), f"window.limits.{place}")
+        if tells:
+            at = f"window.limits.{place}.taken_from"
+            yield Row(f"{label}: whose", spell_taken_from(limit), at)
 
 
 def _describe_cleaning(body: RecipeBody) -> Iterable[Row]:

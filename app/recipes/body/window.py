@@ -7,7 +7,7 @@ from typing import Annotated, Final, Self
 
 from pydantic import Field, model_validator
 
-from app.core.text import Line
+from app.core.text import Line, Note
 from app.recipes.body.fields import (
     AsNumber,
     ListOfWords,
@@ -74,7 +74,7 @@ METRICS: Final[Mapping[Metric, MetricFacts]] = {
 }
 
 
-class Limit(Part):
+class BareLimit(Part):
     """One metric's lower and upper limit, in the metric's own unit, for channels of some roles.
 
     Spreads are figures of the whole site and take no roles; every other metric needs at least one.
@@ -116,6 +116,41 @@ class Limit(Part):
             if limit is not None and limit > facts.most:
                 bound = f"at most {facts.most:g} {facts.unit}"
                 refuse_at(field, sentence=f"must be {bound}, not {limit:g}")
+
+
+def _is_not_given(value: object) -> bool:
+    return value is None
+
+
+class TakenFrom(Part):
+    """The window that a limit came out of: its numbers there, its status in words, its source.
+
+    The numbers are kept so that a limit which was changed afterwards never passes for the
+    window's. `status` and `source` are spelt as they were printed on the day.
+    """
+
+    window: Line
+    version: Annotated[int, Field(ge=1)]
+    digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+    lower: Number | None = None
+    upper: Number | None = None
+    status: Line
+    source: Note = ""
+
+
+class Limit(BareLimit):
+    """A limit of a recipe; `taken_from` says which window it came out of, where it did.
+
+    What is not given is left out of the text, so that recipes without it keep their digests.
+    """
+
+    taken_from: Annotated[TakenFrom | None, Field(exclude_if=_is_not_given)] = None
+
+    @property
+    def is_as_taken(self) -> bool:
+        """Whether the limit has the numbers of the window that it came out of."""
+        taken = self.taken_from
+        return taken is not None and (self.lower, self.upper) == (taken.lower, taken.upper)
 
 
 class Window(Part):
