@@ -157,6 +157,6 @@ def test_an_operator_reads_how_a_bench_measures_but_finds_no_form(
     path = add_bench(signed_in(ada))
     client = signed_in(odile)
     page = client.get(path).text
-    assert "An administrator describes it here." in page
+    assert "Only an administrator may describe how a bench measures" in page
     assert 'name="logger_accuracy_k"' not in page
     assert client.post(f"{path}/measuring-chain", data=TYPED).status_code == 403
