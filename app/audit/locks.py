@@ -76,20 +76,40 @@ class LockCheck:
 
 
 @dataclass(frozen=True)
-class _Made:
-    """What the migrations make: the locks, SQLite's triggers, and after which revision of all."""
+class _Stand:
+    """The locks that there are after a revision, and SQLite's triggers: name → table and text."""
 
-    locks: tuple[RowLock, ...]
+    locks: Mapping[str, RowLock]
     triggers: Mapping[str, tuple[str, str]]
-    revisions: tuple[str, ...]
-    revision_of: Mapping[str, str]
 
-    def list_waiting(self, version: str | None) -> frozenset[str]:
-        """List the tables whose locks come with a migration that a database has yet to run."""
-        if version is not None and version not in self.revisions:
-            return frozenset()
-        done = self.revisions[: self.revisions.index(version) + 1] if version else ()
-        return frozenset(table for table, by in self.revision_of.items() if by not in done)
+
+@dataclass(frozen=True)
+class _Made:
+    """What the migrations make: after all of them, and after each."""
+
+    newest: _Stand
+    after: Mapping[str, _Stand]
+
+    def expect(self, version: str | None) -> tuple[_Stand, frozenset[str]]:
+        """Return the locks that a database must have, and the tables that still wait for theirs.
+
+        A database whose migrations are not all run must have the locks of its own revision, as
+        they were spelt there; those that only come later are among what is returned too.
+        """
+        if version is not None and version not in self.after:
+            return self.newest, frozenset()
+        now = self.after[version] if version else _Stand({}, {})
+        waiting = frozenset(self.newest.locks.keys() - now.locks.keys())
+        return (
+            _Stand(
+                {**now.locks, **{t: one for t, one in self.newest.locks.items() if t in waiting}},
+                {
+                    **now.triggers,
+                    **{n: one for n, one in self.newest.triggers.items() if one[0] in waiting},
+                },
+            ),
+            waiting,
+        )
 
 
 def check_locks(engine: Engine) -> LockCheck:
@@ -99,13 +119,13 @@ def check_locks(engine: Engine) -> LockCheck:
     """
     made = _get_made()
     with engine.connect() as connection:
-        waiting = made.list_waiting(_find_version(connection))
+        expected, waiting = made.expect(_find_version(connection))
         if connection.dialect.name == "postgresql":
-            count = len(made.locks) * len(POSTGRESQL_EVENTS)
-            found = tuple(_list_open_on_postgresql(connection, made, waiting))
+            count = len(expected.locks) * len(POSTGRESQL_EVENTS)
+            found = tuple(_list_open_on_postgresql(connection, expected, waiting))
         else:
-            count = len(made.triggers)
-            found = tuple(_list_open_on_sqlite(connection, made, waiting))
+            count = len(expected.triggers)
+            found = tuple(_list_open_on_sqlite(connection, expected, waiting))
         connection.rollback()
     return LockCheck(count, found)
 
@@ -122,18 +142,17 @@ def _read_made() -> _Made:
     config = Config(toml_file=PROJECT / "pyproject.toml")
     scripts = ScriptDirectory.from_config(config).walk_revisions()
     revisions = tuple(script.revision for script in scripts)[::-1]
-    revision_of: dict[str, str] = {}
+    after: dict[str, _Stand] = {}
     with engine.begin() as connection:
         config.attributes["connection"] = connection
         for revision in revisions:
             command.upgrade(config, revision)
-            locks = list_noted_locks(connection)
-            for lock in locks:
-                revision_of.setdefault(lock.table, revision)
-        rows = connection.execute(_SQLITE_TRIGGERS).all()
+            after[revision] = _Stand(
+                {lock.table: lock for lock in list_noted_locks(connection)},
+                {row.name: (row.held, row.sql) for row in connection.execute(_SQLITE_TRIGGERS)},
+            )
     engine.dispose()
-    triggers = {row.name: (row.held, row.sql) for row in rows}
-    return _Made(locks, triggers, revisions, revision_of)
+    return _Made(after[revisions[-1]], after)
 
 
 def _find_version(connection: Connection) -> str | None:
@@ -144,10 +163,10 @@ def _find_version(connection: Connection) -> str | None:
 
 
 def _list_open_on_sqlite(
-    connection: Connection, made: _Made, waiting: Collection[str]
+    connection: Connection, expected: _Stand, waiting: Collection[str]
 ) -> Iterator[OpenLock]:
     held = {row.name: (row.held, row.sql) for row in connection.execute(_SQLITE_TRIGGERS)}
-    for name, (table, sql) in made.triggers.items():
+    for name, (table, sql) in expected.triggers.items():
         if name not in held:
             yield OpenLock(name, table, "is missing", (MIGRATE,) if table in waiting else (sql,))
         elif held[name] != (table, sql):
@@ -155,12 +174,12 @@ def _list_open_on_sqlite(
 
 
 def _list_open_on_postgresql(
-    connection: Connection, made: _Made, waiting: Collection[str]
+    connection: Connection, expected: _Stand, waiting: Collection[str]
 ) -> Iterator[OpenLock]:
     held = {row.name: row for row in connection.execute(_POSTGRESQL_TRIGGERS)}
     functions = set(connection.execute(_POSTGRESQL_FUNCTIONS).scalars())
     may_make_twins = connection.execute(_MAY_MAKE_TWINS).scalar_one()
-    for lock in made.locks:
+    for lock in expected.locks.values():
         table, function = lock.table, f"refuse_change_of_{lock.table}"
         replace = spell_function(table).replace("CREATE", "CREATE OR REPLACE", 1)
         as_made: Mapping[str, str] = {}
