@@ -42,6 +42,10 @@ SCREENS: Final = (
 )
 
 
+# Pages whose screen has another address in the margin.
+_UNDER: Final = {"windows": "recipes"}
+
+
 class NotSignedIn(Unidentified):
     """No valid session or token came with the request."""
 
@@ -248,12 +252,18 @@ def install_way_to_password(app: FastAPI) -> None:
         return go_to("/me/password")
 
 
+def _find_screen(path: str) -> str:
+    """Return the path as the margin has it: /windows/… is part of the recipes' screen."""
+    first, slash, rest = path.removeprefix("/").partition("/")
+    return f"/{_UNDER.get(first, first)}{slash}{rest}"
+
+
 def make_shell(
     request: Request, person: Person | None, *, title: str, scripts: tuple[str, ...] = ()
 ) -> Shell:
     """Return the frame of a page for this person; `scripts` are names under /static."""
     settings: Settings = request.app.state.settings
-    here = request.url.path
+    here = _find_screen(request.url.path)
     nav = tuple(
         NavItem(label, href, here == href or here.startswith(href + "/"))
         for label, href, action in SCREENS

@@ -6,6 +6,7 @@ from typing import Annotated, Final
 from fastapi import Depends, Query
 from pydantic import BeforeValidator, Field
 
+from app.core.text import OptionalLine
 from app.jobs.scales import Scale
 
 # As long as any trace can be; the chart itself says where it ends.
@@ -53,3 +54,7 @@ class AskedPart:
 
 
 AskedView = Annotated[AskedPart, Depends(AskedPart)]
+AskedWindow = Annotated[
+    OptionalLine,
+    Query(alias="window", description="The key of one more window to hold the run against."),
+]

@@ -19,13 +19,15 @@ from app.jobs.chart_picture import draw_chart_svg, draw_png
 from app.jobs.downloads import spell_disposition
 from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
 from app.jobs.marks import list_marks
-from app.jobs.pages.asked import AskedPart, AskedView
+from app.jobs.pages.asked import AskedPart, AskedView, AskedWindow
 from app.jobs.pages.run_words import spell_chain_used
 from app.jobs.pages.words import STEP_WORDS, word_run
 from app.jobs.queries import SiteCard, WorkCard, get_run, get_trace_of, load_place
 from app.jobs.rules import spell_job
 from app.jobs.run_samples import load_run_samples
 from app.jobs.scales import Scale
+from app.jobs.standing_verdicts import RunStanding, hold_run
+from app.jobs.standing_views import list_about
 from app.jobs.tables import JobStep, Run
 from app.jobs.verdict_words import spell_limits, spell_value
 from app.recipes.body.recipe import RecipeBody
@@ -50,6 +52,7 @@ def make_chart(
     *,
     asked: AskedPart,
     settings: Settings,
+    standing: RunStanding,
     points: int = CHART_POINTS,
 ) -> Chart:
     """Return the chart of a run with a trace: the part asked for, and where it comes from."""
@@ -72,6 +75,7 @@ def make_chart(
         ("Line", f"{site.designator}: {STEP_WORDS[step.kind].lower()}"),
         ("Verdict", word_run(run.state, run.verdict).word),
         *_list_reasons(run, view.scale),
+        *list_about(standing, view.scale, digits=DIGEST_SHOWN),
         ("Recipe", f"{revision.recipe.code} revision {revision.number}"),
         ("Recipe digest", (revision.digest or "")[:DIGEST_SHOWN]),
         ("Samples digest", get_trace_of(run).samples_sha256[:DIGEST_SHOWN]),
@@ -140,28 +144,43 @@ def list_levels(body: RecipeBody) -> tuple[Level, ...]:
 
 @router.get("/runs/{run_id}/chart.svg")
 def export_svg(
-    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Reader
+    run_id: PathId,
+    session: RequestSession,
+    settings: HouseSettings,
+    asked: AskedView,
+    _: Reader,
+    window: AskedWindow = "",
 ) -> Response:
     """Give the seen part of the chart as SVG."""
-    chart, _recorded = _load(session, run_id, asked, settings)
+    chart, _recorded = _load(session, run_id, asked, settings, window)
     return _answer(draw_chart_svg(chart), "image/svg+xml", chart, "svg")
 
 
 @router.get("/runs/{run_id}/chart.png")
 def export_png(
-    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Reader
+    run_id: PathId,
+    session: RequestSession,
+    settings: HouseSettings,
+    asked: AskedView,
+    _: Reader,
+    window: AskedWindow = "",
 ) -> Response:
     """Give the seen part of the chart as PNG."""
-    chart, _recorded = _load(session, run_id, asked, settings)
+    chart, _recorded = _load(session, run_id, asked, settings, window)
     return _answer(draw_png(draw_chart_svg(chart)), "image/png", chart, "png")
 
 
 @router.get("/runs/{run_id}/chart.csv")
 def export_csv(
-    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Exporter
+    run_id: PathId,
+    session: RequestSession,
+    settings: HouseSettings,
+    asked: AskedView,
+    _: Exporter,
+    window: AskedWindow = "",
 ) -> StreamingResponse:
     """Give every sample of the seen part as CSV, below what it is."""
-    chart, recorded = _load(session, run_id, asked, settings)
+    chart, recorded = _load(session, run_id, asked, settings, window)
     return StreamingResponse(
         spell_chart_csv(chart, recorded),
         media_type="text/csv; charset=utf-8",
@@ -171,10 +190,15 @@ def export_csv(
 
 @router.get("/runs/{run_id}/chart.json")
 def export_json(
-    run_id: PathId, session: RequestSession, settings: HouseSettings, asked: AskedView, _: Exporter
+    run_id: PathId,
+    session: RequestSession,
+    settings: HouseSettings,
+    asked: AskedView,
+    _: Exporter,
+    window: AskedWindow = "",
 ) -> Response:
     """Give the seen part as JSON: up to 20,000 readings a channel, and all that is drawn."""
-    chart, recorded = _load(session, run_id, asked, settings, points=FULL_POINTS)
+    chart, recorded = _load(session, run_id, asked, settings, window, points=FULL_POINTS)
     said = view_chart(chart, is_reduced=is_reduced(recorded, points=FULL_POINTS))
     return _answer(said.model_dump_json(), "application/json", chart, "json")
 
@@ -184,13 +208,19 @@ def _load(
     run_id: int,
     asked: AskedPart,
     settings: Settings,
+    window: str,
     *,
     points: int = CHART_POINTS,
 ) -> tuple[Chart, RecordedTrace]:
     run = get_run(session, run_id)
     recorded = load_run_samples(session, run)
     place = load_place(session, run)
-    chart = make_chart(session, run, place, recorded, asked=asked, settings=settings, points=points)
+    _card, site, step = place
+    standing = hold_run(session, run, recorded, site=site, step=step, key=window or None)
+    chart = make_chart(
+        session, run, place, recorded,
+        asked=asked, settings=settings, standing=standing, points=points,
+    )  # fmt: skip
     return chart, recorded
 
 

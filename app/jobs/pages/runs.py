@@ -22,7 +22,7 @@ from app.jobs.chart_picture import draw_chart_svg
 from app.jobs.comparison_runs import list_peers
 from app.jobs.drawing import PICTURE_POINTS, draw_channels
 from app.jobs.figure_words import DEFINITIONS_IN_WORDS, SOURCE
-from app.jobs.pages.asked import AskedPart, AskedView, Shown
+from app.jobs.pages.asked import AskedPart, AskedView, AskedWindow, Shown
 from app.jobs.pages.card_words import FindingWords, word_findings
 from app.jobs.pages.charts import make_chart
 from app.jobs.pages.peer_words import EnvelopeWords, PeerWords, word_envelope, word_peers
@@ -52,6 +52,7 @@ from app.jobs.pages.run_words import (
     spell_made_by,
     spell_verdict,
 )
+from app.jobs.pages.standing_words import StandingWords, hold_or_say, word_standing
 from app.jobs.pages.words import STEP_WORDS, Link, StateWords, word_run
 from app.jobs.pictures import COLOURS, draw_trace_svg
 from app.jobs.queries import get_run, load_place
@@ -94,6 +95,7 @@ class ViewWords:
     units: tuple[tuple[str, str, str, bool], ...]
     exports: tuple[tuple[str, str], ...]
     shown: tuple[str, ...]
+    window: str
     uncertainty: Toggle
     crossings: Toggle
 
@@ -146,6 +148,7 @@ class RunPage:
     stretches: tuple[StretchRow, ...]
     resting: tuple[Definition, ...]
     lines: tuple[VerdictWords, ...]
+    standing: StandingWords | None
     left_out: tuple[str, ...]
     faults: tuple[str, ...]
     fault_rows: tuple[FaultRow, ...]
@@ -167,6 +170,7 @@ def show_run(
     settings: HouseSettings,
     asked: AskedView,
     person: Reader,
+    window: AskedWindow = "",
 ) -> HTMLResponse:
     """Show a run: verdict first, then chart, figures and what they rest on."""
     run = get_run(session, run_id)
@@ -176,10 +180,18 @@ def show_run(
     job = card.job
     figures: Mapping[str, Any] = run.figures or {}
     href = f"/runs/{run.id}"
-    chart = readings = None
+    chart = readings = standing = None
     if run.trace is not None:
         recorded = load_run_samples(session, run)
-        chart = make_chart(session, run, place, recorded, asked=asked, settings=settings)
+        held = hold_or_say(session, run, recorded, site=site, step=step, key=window)
+        standing = word_standing(
+            session, run, held,
+            site=site, key=window, scale=asked.scale, with_expanded=asked.with_expanded,
+        )  # fmt: skip
+        chart = make_chart(
+            session, run, place, recorded,
+            asked=asked, settings=settings, standing=held.standing,
+        )  # fmt: skip
         readings = _make_readings(chart, recorded)
     page = RunPage(
         shell=make_shell(
@@ -210,7 +222,7 @@ def show_run(
         chart=_describe_chart(chart) if chart else "",
         samples_href=f"/api/v1/runs/{run.id}/samples",
         picture=draw_chart_svg(chart) if chart else "",
-        view=_make_view_words(href, chart, asked) if chart else None,
+        view=_make_view_words(href, chart, asked, window) if chart else None,
         marks=tuple(mark.sentence for mark in chart.marks) if chart else (),
         readings=readings,
         peers=word_peers(list_peers(session, run, step.kind), settings) if chart else (),
@@ -225,6 +237,7 @@ def show_run(
         stretches=list_stretches(figures, asked.scale) if Shown.CROSSINGS in asked.shown else (),
         resting=list_resting(),
         lines=list_lines(figures, asked.scale, with_expanded=asked.with_expanded),
+        standing=standing,
         left_out=tuple(figures.get("verdict", {}).get("left_out", [])),
         faults=tuple(
             f"{name}: {spell_on_scale(why, asked.scale)}"
@@ -243,7 +256,7 @@ def show_run(
         source=SOURCE,
         remark=run.remark,
     )
-    return render("jobs/run.html", page)
+    return render("jobs/run.html", page, status=422 if standing and standing.fault else 200)
 
 
 @router.get("/runs/{run_id}/picture.svg")
@@ -277,14 +290,20 @@ def _describe_chart(chart: Chart) -> str:
     )
 
 
-def _make_view_words(href: str, chart: Chart, asked: AskedPart) -> ViewWords:
+def _make_view_words(href: str, chart: Chart, asked: AskedPart, window: str) -> ViewWords:
     view = chart.view
+    held = {"window": window} if window else {}
     part = {} if view.is_whole else {"from": f"{view.from_s:g}", "to": f"{view.to_s:g}"}
     unit = {"unit": str(view.scale)} if view.scale is not Scale.CELSIUS else {}
 
     def link(path: str, shown: frozenset[Shown], **more: str) -> str:
         query = urlencode(
-            [*part.items(), *more.items(), *(("show", str(one)) for one in sorted(shown))]
+            [
+                *part.items(),
+                *more.items(),
+                *held.items(),
+                *(("show", str(one)) for one in sorted(shown)),
+            ]
         )
         return f"{path}?{query}" if query else path
 
@@ -298,7 +317,7 @@ def _make_view_words(href: str, chart: Chart, asked: AskedPart) -> ViewWords:
         duration_s=f"{view.duration_s:.1f}",
         seen=dict(chart.about)["Seen"],
         here=link(href, asked.shown, **unit),
-        whole=_spell_whole(href, unit, asked),
+        whole=_spell_whole(href, unit | held, asked),
         units=tuple(
             (str(scale), scale.words, link(href, asked.shown, unit=str(scale)), scale is view.scale)
             for scale in Scale
@@ -308,6 +327,7 @@ def _make_view_words(href: str, chart: Chart, asked: AskedPart) -> ViewWords:
             for name, suffix in (("SVG", "svg"), ("PNG", "png"), ("CSV", "csv"), ("JSON", "json"))
         ),
         shown=tuple(sorted(asked.shown)),
+        window=window,
         uncertainty=toggle(Shown.UNCERTAINTY),
         crossings=toggle(Shown.CROSSINGS),
     )

@@ -164,7 +164,9 @@ const start = (channels, about) => {
       asked.set("to", +view.to.toFixed(2));
     }
     if (unit !== "C") asked.set("unit", unit);
-    for (const one of new URLSearchParams(location.search).getAll("show")) asked.append("show", one);
+    const here = new URLSearchParams(location.search);
+    if (here.get("window")) asked.set("window", here.get("window"));
+    for (const one of here.getAll("show")) asked.append("show", one);
     return asked.size ? `?${asked}` : "";
   };
 
