@@ -33,6 +33,7 @@ from app.traces.service import describe_reading
 
 _ANSWERS: Final = {
     "unit": "--unit C, F or K",
+    "thermocouple": "--thermocouple K, J, T or N",
     "time_format": "--time-unit s, ms, min, h, hh:mm or mm:ss",
     "day_first": "--day-first or --month-first",
 }
@@ -252,7 +253,7 @@ def _read_bytes(path: Path) -> bytes:
 def _check_answered(reading: LoggerReading, channel_map: ChannelMap) -> None:
     used = {channel.column for channel in channel_map.in_use}
     for question in reading.questions:
-        if question.about != "unit" or question.column in used:
+        if not question.is_of_column or question.column in used:
             raise QuestionOpen(
                 f"{question.sentence} Say it with {_ANSWERS[question.about]}.",
                 field=question.about,

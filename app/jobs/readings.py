@@ -16,10 +16,17 @@ from app.jobs import rules
 from app.jobs.logger_file import LoggerFile
 from app.jobs.schemas import TraceChosen
 from app.jobs.tables import Run
+from app.numerics.thermocouple_tables import ThermocoupleType
+from app.plant.queries import find_chain, get_bench
 from app.plant.tables import BenchReading
 from app.recipes.body.setup import Thermocouple
 from app.recipes.queries import get_body
-from app.traces.files import LoggerReading
+from app.traces.files import (
+    LoggerReading,
+    TemperatureColumn,
+    is_cold_junction_header,
+    strip_unit,
+)
 from app.traces.rules import Channel, ChannelMap, ChannelRole, ReadingChoices
 
 LONGEST_NAME = 60
@@ -29,13 +36,17 @@ LONGEST_NAME = 60
 class Suggestion:
     """How a file was read, and which channels its columns are taken for.
 
-    `is_remembered` says that this bench's earlier files had the same headers.
+    `is_remembered` says that this bench's earlier files had the same headers, `is_outdated` that
+    none of the channels it remembers of them is a temperature now: the plan was followed instead.
+    `wire` is the type of thermocouple that the bench was described with.
     """
 
     reading: LoggerReading
     choices: ReadingChoices
     channels: tuple[Channel, ...]
     is_remembered: bool
+    is_outdated: bool = False
+    wire: ThermocoupleType | None = None
 
     @property
     def chosen(self) -> TraceChosen:
@@ -53,14 +64,16 @@ class Suggestion:
         that the plan requires is missing. A cold junction's fixed temperature is that of one day,
         and is asked for again.
         """
-        if not self.is_remembered:
+        if not self.is_remembered or not any(
+            channel.role is not ChannelRole.UNUSED for channel in self.channels
+        ):
             return False
         used = {c.name.casefold(): c for c in self.channels if c.role is not ChannelRole.UNUSED}
         columns = {column.index for column in self.reading.columns}
         planned = {one.channel.casefold(): one for one in plan}
-        asked = {q.column for q in self.reading.questions if q.about == "unit"}
+        asked = {q.column for q in self.reading.questions if q.is_of_column}
         return (
-            all(q.about == "unit" for q in self.reading.questions)
+            all(q.is_of_column for q in self.reading.questions)
             and all(guess.cold_junction_c is None for guess in self.reading.guesses)
             and all(c.column in columns and c.column not in asked for c in used.values())
             and all(_agrees(c, planned.get(name)) for name, c in used.items())
@@ -106,14 +119,33 @@ def suggest_for(
 ) -> Suggestion:
     """Return what `suggest` returns, for a file that no run has yet."""
     plain = file.read(choices or ReadingChoices())
+    chain = find_chain(get_bench(session, bench_id))
+    wire = None if chain is None else ThermocoupleType(chain.thermocouple_type)
     remembered = find_bench_reading(session, bench_id, compute_headers_digest(plain))
     if remembered is None:
         return Suggestion(
-            plain, choices or ReadingChoices(), guess_channels(plain, plan), is_remembered=False
+            plain,
+            choices or ReadingChoices(),
+            guess_channels(plain, plan),
+            is_remembered=False,
+            wire=wire,
         )
     kept = ReadingChoices.model_validate(remembered.choices) if choices is None else choices
-    channels = ChannelMap.model_validate(remembered.channel_map).channels
-    return Suggestion(file.read(kept), kept, _follow_plan(channels, plan), is_remembered=True)
+    reading = file.read(kept)
+    channels = ChannelMap.model_validate(remembered.channel_map)
+    there = {column.index for column in reading.columns}
+    if not any(channel.column in there for channel in channels.in_use):
+        return Suggestion(
+            reading,
+            kept,
+            guess_channels(reading, plan),
+            is_remembered=False,
+            is_outdated=True,
+            wire=wire,
+        )
+    return Suggestion(
+        reading, kept, _follow_plan(channels.channels, plan), is_remembered=True, wire=wire
+    )
 
 
 def compute_headers_digest(reading: LoggerReading) -> str:
@@ -131,17 +163,25 @@ def find_bench_reading(session: Session, bench_id: int, headers_digest: str) -> 
 
 
 def guess_channels(reading: LoggerReading, plan: Sequence[Thermocouple]) -> tuple[Channel, ...]:
-    """Return a channel for each temperature column: by the plan's names, then in its order."""
+    """Return a channel for each temperature column: by the plan's names, then in its order.
+
+    A cold junction's own column, and millivolts of no known type beside columns of temperatures,
+    are channels by their name alone.
+    """
     left = {one.channel.casefold(): one for one in plan}
     named = {
-        column.index: left.pop(column.header.strip().casefold())
+        column.index: left.pop(name)
         for column in reading.columns
-        if column.header.strip().casefold() in left
+        for name in (find_planned_name(column, left),)
+        if name is not None
     }
     rest = iter(left.values())
+    likely = set(list_likely_channels(reading))
     channels: list[Channel] = []
     for place, column in enumerate(reading.columns, start=1):
-        planned = named.get(column.index) or next(rest, None)
+        planned = named.get(column.index)
+        if planned is None and column.index in likely:
+            planned = next(rest, None)
         if planned is not None:
             channels.append(
                 Channel(
@@ -155,6 +195,23 @@ def guess_channels(reading: LoggerReading, plan: Sequence[Thermocouple]) -> tupl
         name = (column.header.strip() or f"column {place}")[:LONGEST_NAME]
         channels.append(Channel(column=column.index, name=name, role=ChannelRole.UNUSED))
     return tuple(channels)
+
+
+def find_planned_name(column: TemperatureColumn, names: Collection[str]) -> str | None:
+    """Return the header where it is one of these folded names, else the header without its unit."""
+    whole, bare = column.header.strip().casefold(), strip_unit(column.header).casefold()
+    return next((name for name in (whole, bare) if name in names), None)
+
+
+def list_likely_channels(reading: LoggerReading) -> tuple[int, ...]:
+    """Return the columns that may be channels whatever they are called.
+
+    Those of millivolts without a type are, where there are no temperatures but theirs.
+    """
+    untyped = {guess.index for guess in reading.guesses if guess.is_untyped}
+    sensors = [one.index for one in reading.columns if not is_cold_junction_header(one.header)]
+    known = tuple(column for column in sensors if column not in untyped)
+    return known or tuple(sensors)
 
 
 def _follow_plan(channels: Sequence[Channel], plan: Sequence[Thermocouple]) -> tuple[Channel, ...]:

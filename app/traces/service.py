@@ -34,7 +34,7 @@ def check_answered(reading: LoggerReading, channel_map: ChannelMap) -> None:
     """Refuse with QuestionsOpen while something about a column in use must still be answered."""
     used = {channel.column for channel in channel_map.in_use}
     for question in reading.questions:
-        if question.about != "unit" or question.column in used:
+        if not question.is_of_column or question.column in used:
             raise QuestionsOpen(question.sentence, field=question.about)
 
 

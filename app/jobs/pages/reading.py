@@ -1,5 +1,6 @@
 """How a run's file is read: guesses with why, questions, and which column is which channel."""
 
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Final
@@ -43,7 +44,7 @@ from app.jobs.schemas import ReasonGiven
 from app.recipes.body.setup import Thermocouple
 from app.recipes.queries import get_body
 from app.traces.files import ColumnGuess, FirstRow, find_outline
-from app.traces.rules import ReadingChoices
+from app.traces.rules import ChannelRole, ReadingChoices
 from app.web.forms import Form, PostedForm, map_faults
 from app.web.shell import Shell, add_notices, go_to
 from app.web.templates import render
@@ -68,6 +69,7 @@ class ReadingPage:
     file_name: str
     is_read: bool
     is_remembered: bool
+    cautions: tuple[str, ...]
     said: str
     is_opened: bool
     asked: tuple[Control, ...]
@@ -199,7 +201,7 @@ def _show(
     is_looked_at = reading is None or not reading.sheets
     outline = find_outline(file.content, choices=choices) if is_looked_at else None
     said = Said(form.texts if form else spell_choices(choices), faults)
-    lines = list_file_lines(said, reading, outline)
+    lines = list_file_lines(said, reading, outline, wire=suggestion.wire if suggestion else None)
     job = card.job
     findings = [one.sentence for one in reading.findings] if reading else []
     page = ReadingPage(
@@ -213,6 +215,7 @@ def _show(
         file_name=run.file_name or "",
         is_read=reading is not None,
         is_remembered=bool(suggestion and suggestion.is_remembered),
+        cautions=tuple(_list_cautions(suggestion)) if suggestion else (),
         said=_spell_reading(suggestion) if suggestion else "",
         is_opened=reading is None or (form is not None and form.text("do") != KEEP),
         asked=tuple(control for line in lines if line.is_asked for control in line.controls),
@@ -236,6 +239,20 @@ def _show(
         faults=spell_faults(faults, form),
     )
     return render("jobs/reading.html", page, status=422 if faults else 200)
+
+
+def _list_cautions(suggestion: Suggestion) -> Iterator[str]:
+    """Yield what the bench's memory or the columns do not give a channel for."""
+    if suggestion.is_outdated:
+        yield (
+            "What this bench remembers of such a file no longer fits: none of the columns it took "
+            "for channels holds temperatures now. The channels here follow the recipe's plan."
+        )
+    if all(channel.role is ChannelRole.UNUSED for channel in suggestion.channels):
+        yield (
+            "No column is taken for a channel. Say where the sensor of a column sits; where the "
+            "right one is not offered, say below what the columns hold."
+        )
 
 
 def _read_plainly(file: LoggerFile) -> tuple[ColumnGuess, ...]:

@@ -6,7 +6,7 @@ from typing import Any, Final, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from app.core.faults import faults_of
-from app.core.refusals import Unreadable
+from app.core.refusals import Unacceptable, Unreadable
 from app.jobs.schemas import TraceChosen
 from app.traces.rules import ChannelRole, ReadingChoices
 from app.web.forms import Form
@@ -18,6 +18,12 @@ COLUMN_CHOICES: Final = ("role", "unit", "thermocouple", "cold_junction", "cold_
 CHANNEL_FIELDS: Final = ("channel_role", "channel", "designator")
 _TEMPERATURES: Final = frozenset({"cold_junction_c"})
 Said = TypeVar("Said", bound=BaseModel)
+
+
+class NoChannelSaid(Unacceptable):
+    """No column of the form is taken for a channel."""
+
+    code = "jobs.no_channel_said"
 
 
 def list_said_columns(form: Form) -> list[int]:
@@ -60,8 +66,14 @@ def spell_choices(choices: ReadingChoices) -> dict[str, str]:
 
 
 def parse_chosen(form: Form) -> TraceChosen:
-    """Return the choices and the channels of a form. Raises Unreadable."""
+    """Return the choices and the channels of a form. Raises Unreadable and NoChannelSaid."""
     choices = parse_choices(form)
+    if not list_said_channels(form):
+        raise NoChannelSaid(
+            "No column is taken for a channel: say where the sensor of at least one column sits. "
+            "Where no column is offered, say below what the columns hold.",
+            field="channel_map",
+        )
     channels = [
         {
             "column": index,

@@ -56,6 +56,7 @@ _OTHERS: Final[Mapping[str, str]] = {
     f"from {COLDEST_JUNCTION_C} to {HOTTEST_JUNCTION_C} °C",
 }
 _COLUMNS_UNSEEN: Final = 8
+_WHY_WIRE: Final = "preset: the type that this bench is described with; is it so?"
 _ONLY_OF_BOOKS: Final = frozenset({"sheet"})
 _ONLY_OF_TEXTS: Final = frozenset({"delimiter"})
 
@@ -64,7 +65,8 @@ _ONLY_OF_TEXTS: Final = frozenset({"delimiter"})
 class Control:
     """One thing that can be said otherwise; an empty value leaves `guess`.
 
-    Without options it is written: `hint` then says what.
+    Without options it is written: `hint` then says what. `why` is the reason of a value that
+    nobody said yet, and `blank` what an empty value is called where it is no guess.
     """
 
     name: str
@@ -76,6 +78,8 @@ class Control:
     hint: str = ""
     fault: str = ""
     is_number: bool = False
+    why: str = ""
+    blank: str = ""
 
 
 @dataclass(frozen=True)
@@ -108,6 +112,7 @@ class ColumnLine:
     designator: str
     is_channel: bool
     is_computed: bool
+    is_untyped: bool
     is_time: bool
 
 
@@ -128,12 +133,19 @@ class Said:
 
     def control(
         self, name: str, *, options: tuple[Option, ...] = (), guess: str = "", hint: str = "",
-        is_asked: bool = False, is_number: bool = False, label: str = "",
+        is_asked: bool = False, is_number: bool = False, label: str = "", blank: str = "",
+        preset: Option = ("", ""),
     ) -> Control:  # fmt: skip
-        """Return the control of a choice about the file."""
+        """Return the control of a choice about the file.
+
+        `preset` is a value with its reason, for a choice that must be made and is not yet.
+        """
+        value, why = self.value(name), ""
+        if is_asked and not value:
+            value, why = preset
         return Control(
-            name, label or LABELS[name], guess, self.value(name), options, is_asked, hint,
-            self.fault(name), is_number,
+            name, label or LABELS[name], guess, value, options, is_asked, hint,
+            self.fault(name), is_number, why, blank,
         )  # fmt: skip
 
 
@@ -146,9 +158,16 @@ def spell_file_limits(settings: Settings) -> str:
 
 
 def list_file_lines(
-    said: Said, reading: LoggerReading | None, outline: Outline | None
+    said: Said,
+    reading: LoggerReading | None,
+    outline: Outline | None,
+    *,
+    wire: ThermocoupleType | None = None,
 ) -> tuple[FileLine, ...]:
-    """Return a line for the encoding and each choice about the whole file that can matter."""
+    """Return a line for the encoding and each choice about the whole file that can matter.
+
+    `wire` is the bench's own type of thermocouple, where it was described.
+    """
     taken = {one.about: (one.what, one.why) for one in reading.taken} if reading else {}
     asked = {one.about for one in reading.questions} if reading else set()
     sheets = reading.sheets if reading else outline.sheets if outline else ()
@@ -172,16 +191,26 @@ def list_file_lines(
             continue
         what, why = taken.get(name, ("", _OTHERS.get(name, "")))
         is_asked = name in asked or (name == "temperature_unit" and "unit" in asked)
+        if name == "cold_junction_c":
+            is_asked = reading is not None and _is_junction_asked(reading)
         controls = [
             said.control(
                 name, options=options, guess=what, hint=hint, is_asked=is_asked,
                 is_number=name.endswith("_row"),
+                preset=(str(wire), _WHY_WIRE) if name == "thermocouple" and wire else ("", ""),
             )
         ]  # fmt: skip
         if name == "header_row":
             controls.append(said.control("header_last_row", is_number=True, hint="if several"))
         lines.append(FileLine(LABELS[name], what, why, tuple(controls), is_asked))
     return tuple(lines)
+
+
+def _is_junction_asked(reading: LoggerReading) -> bool:
+    return any(
+        guess.is_untyped and guess.cold_junction is None and guess.cold_junction_c is None
+        for guess in reading.guesses
+    )
 
 
 def list_columns(
@@ -247,10 +276,12 @@ def _make_line(
         thermocouple=said.control(
             f"thermocouple_{place}", label=f"Type of the millivolts in column {number}",
             options=TYPES, guess=f"type {guess.thermocouple}" if words else "",
+            blank="as said above for all" if guess.is_untyped else "",
         ),
         cold_junction=said.control(
             f"cold_junction_{place}", label=f"Cold junction of column {number}",
             options=tuple(one for one in names if one[0] != str(place)), guess=junction,
+            blank="as said above for all" if guess.is_untyped and not junction else "",
         ),
         cold_junction_c=said.control(
             f"cold_junction_c_{place}", label=f"Fixed cold junction of column {number} in °C",
@@ -267,5 +298,6 @@ def _make_line(
         else (channel.designator or "" if channel else ""),
         is_channel=is_read and guess.role is ColumnRole.TEMPERATURE,
         is_computed=words,
+        is_untyped=guess.is_untyped,
         is_time=is_read and guess.role in {ColumnRole.TIME, ColumnRole.DATE},
     )  # fmt: skip

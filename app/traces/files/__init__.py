@@ -13,6 +13,7 @@ from app.traces.files.reading import (
     TemperatureColumn,
     TimeAxis,
 )
+from app.traces.files.units import is_cold_junction_header, strip_unit
 
 __all__ = [
     "DEFAULT_LIMITS",
@@ -28,5 +29,7 @@ __all__ = [
     "TemperatureColumn",
     "TimeAxis",
     "find_outline",
+    "is_cold_junction_header",
     "read_logger_file",
+    "strip_unit",
 ]

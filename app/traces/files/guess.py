@@ -335,6 +335,15 @@ def guess_columns(
 
 def _check_temperatures(guesses: Guesses, *, limits: ReadingLimits) -> None:
     found = guesses.temperatures
+    if not found and any(guess.is_millivolts for guess in guesses.columns):
+        whys = "; ".join(
+            f"column {g.index + 1}: {g.why}" for g in guesses.columns if g.is_millivolts
+        )
+        raise NoTemperatureColumn(
+            f"No column can be taken for temperatures ({whys}). Say of which type of thermocouple "
+            "a column's millivolts are, and its cold junction: a column or a fixed temperature.",
+            field=FIELD,
+        )
     if not found:
         whys = "; ".join(
             f"column {g.index + 1}: {g.why}" for g in guesses.columns[: _SHOWN_SAMPLES * 2]

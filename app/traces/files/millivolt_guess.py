@@ -7,15 +7,20 @@ from app.core.refusals import Unacceptable
 from app.numerics.thermocouple_tables import ThermocoupleType
 from app.traces.files.cells import CellClass
 from app.traces.files.column_guesser import ColumnGuesser
-from app.traces.files.reading import ColumnGuess
+from app.traces.files.reading import ColumnGuess, Question
 from app.traces.files.units import (
     find_thermocouple_type,
+    find_unit_of_cell,
+    is_alarm_header,
     is_cold_junction_header,
     is_in_millivolts,
+    is_index_header,
+    is_reference_header,
 )
 from app.traces.rules import ColumnRole, TemperatureUnit
 
 _LISTED_COLUMNS: Final = 3
+_TYPES: Final = f"{', '.join(list(ThermocoupleType)[:-1])} or {list(ThermocoupleType)[-1]}"
 
 
 class NoColdJunction(Unacceptable):
@@ -63,14 +68,31 @@ class MillivoltGuesser(ColumnGuesser):
             return by_header, "its header says"
         return self.choices.thermocouple, "for columns of millivolts you chose"
 
+    def is_untyped(self, column: int) -> bool:
+        """Whether it holds millivolts that may be a thermocouple's of a type nobody has said."""
+        choice = self.choices.find_column(column)
+        return (
+            self.is_millivolts(column)
+            and self.find_thermocouple(column)[0] is None
+            and (choice is None or choice.role in {None, ColumnRole.TEMPERATURE})
+            and (choice is None or choice.unit is None)
+            and find_unit_of_cell(self.layout.units[column]) is None
+            and self.layout.classes[column] in {CellClass.NUMBER, CellClass.MARKER}
+            and not is_index_header(self.header(column))
+            and not is_alarm_header(self.header(column))
+        )
+
     def settle_cold_junction(self, *, besides: set[int]) -> None:
         """Find the cold junction of every thermocouple. Raises NoColdJunction.
 
         What is said of the column comes first, then a column chosen as cold junction, then the
-        fixed temperature for all, then the one column whose header names it.
+        fixed temperature for all, then the one column whose header names it. Millivolts of a type
+        that nobody has said have theirs found in the same way.
         """
         free = [c for c in range(self.layout.width) if c not in besides]
-        thermocouples = [c for c in free if self.find_thermocouple(c)[0] is not None]
+        thermocouples = [
+            c for c in free if self.find_thermocouple(c)[0] is not None or self.is_untyped(c)
+        ]
         for column in thermocouples:
             self.settled[column] = self._find_junction(column, free, thermocouples)
         for column, junction in self.settled.items():
@@ -98,14 +120,15 @@ class MillivoltGuesser(ColumnGuesser):
             return self._take(chosen[0], free, thermocouples, why="you chose it")
         if self.choices.cold_junction_c is not None:
             return Junction(fixed_c=self.choices.cold_junction_c)
-        named = [
+        others = [
             c
             for c in free
             if self.chosen_role(c) in {None, ColumnRole.TEMPERATURE}
             and c not in thermocouples
             and self.layout.classes[c] is CellClass.NUMBER
-            and is_cold_junction_header(self.header(c))
         ]
+        named = [c for c in others if is_cold_junction_header(self.header(c))]
+        named = named or [c for c in others if is_reference_header(self.header(c))]
         if len(named) == 1:
             return self._take(
                 named[0], free, thermocouples, why="its header names the cold junction"
@@ -157,7 +180,7 @@ class MillivoltGuesser(ColumnGuesser):
         """Return the guess of a thermocouple's column, or None where it is none."""
         kind, who = self.find_thermocouple(column)
         if kind is None:
-            return None
+            return self._ask_thermocouple(column) if self.is_untyped(column) else None
         junction = self.settled[column]
         guess = ColumnGuess(
             column,
@@ -186,4 +209,35 @@ class MillivoltGuesser(ColumnGuesser):
             thermocouple=kind,
             cold_junction=junction.column,
             cold_junction_c=junction.fixed_c,
+        )
+
+    def _ask_thermocouple(self, column: int) -> ColumnGuess:
+        junction = self.settled[column]
+        asked = f"{self.name(column)}: millivolts of which type of thermocouple: {_TYPES}?"
+        if junction.why_not:
+            asked += (
+                f" Say its cold junction too, a column or a fixed temperature: {junction.why_not}."
+            )
+            at = junction.why_not
+        elif junction.column is not None:
+            found = self.junctions[junction.column]
+            at = f"column {junction.column + 1} is its cold junction"
+            taken = f"{self.name(junction.column)} was taken for the cold junction: {found.why}."
+            if taken not in self.assumptions:
+                self.assumptions.append(taken)
+        else:
+            at = f"its cold junction is at {junction.fixed_c:g} °C, as you chose"
+        self.questions.append(Question("thermocouple", column, asked))
+        return ColumnGuess(
+            column,
+            self.header(column),
+            ColumnRole.TEMPERATURE,
+            None,
+            None,
+            f"it holds millivolts, and nobody has said of which type of thermocouple; {at}; "
+            "say the type, or that the column is to be ignored",
+            self.shown(column),
+            cold_junction=junction.column,
+            cold_junction_c=junction.fixed_c,
+            is_millivolts=True,
         )

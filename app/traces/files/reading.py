@@ -14,6 +14,7 @@ from app.traces.rules import ColumnRole, DecimalMark, Delimiter, TemperatureUnit
 _DAY_S: Final = 86_400
 _HOUR_S: Final = 3_600
 _MINUTE_S: Final = 60
+_ABOUT_COLUMNS: Final = frozenset({"unit", "thermocouple"})
 
 
 class UnitUnknown(Conflict):
@@ -38,12 +39,17 @@ class Finding:
 class Question:
     """Something that the file does not say and a person must confirm.
 
-    `about` is the choice that answers it: unit, time_format or day_first.
+    `about` is the choice that answers it: unit, thermocouple, time_format or day_first.
     """
 
     about: str
     column: int
     sentence: str
+
+    @property
+    def is_of_column(self) -> bool:
+        """Whether it is of this column alone, and open only while the column is in use."""
+        return self.about in _ABOUT_COLUMNS
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,12 @@ class ColumnGuess:
     cold_junction: int | None = None
     cold_junction_c: float | None = None
     is_millivolts: bool = False
+
+    @property
+    def is_untyped(self) -> bool:
+        """Whether it would hold temperatures if the type of its thermocouple were said."""
+        is_temperature = self.role is ColumnRole.TEMPERATURE
+        return is_temperature and self.is_millivolts and not (self.thermocouple or self.unit)
 
 
 @dataclass(frozen=True)
@@ -116,7 +128,8 @@ class TemperatureColumn:
             case None:
                 raise UnitUnknown(
                     f"Column {self.index + 1} “{self.header}”: the file does not say whether it "
-                    "is in °C, °F or K; say it first.",
+                    "is in °C, °F or K, or of which thermocouple it holds millivolts; say it "
+                    "first.",
                     field=f"columns.{self.index}.unit",
                 )
             case TemperatureUnit.CELSIUS:

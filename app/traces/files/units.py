@@ -71,6 +71,17 @@ _MILLIVOLTS: Final = re.compile(r"(?<![a-z])mv(?![a-z])")
 _COLD_JUNCTION: Final = re.compile(
     r"(?<![a-z])(?:cjc|cj|cold[ _.-]*(?:junction|jct)|reference[ _.-]*junction)(?![a-z])"
 )
+# Alone it may name a thermocouple for reference as well: it counts beside millivolts only.
+_REFERENCE_ALONE: Final = re.compile(
+    r"(?:t(?:emp(?:erature)?)?[ _.-]*)?ref(?:erence)?(?:[ _.-]*t(?:emp(?:erature)?)?)?\.?"
+)
+_DEGREE_OR_MV: Final = (
+    r"(?:Â°|[°º˚�])\s*[cfk](?![a-z])|(?<![a-z])deg(?:ree)?s?\.?[ _]*[cfk](?![a-z])"
+    r"|(?<![a-z])(?:celsius|centigrade|fahrenheit|kelvin|mv)(?![a-z])"
+)
+_TAIL_UNIT: Final = re.compile(
+    rf"[\s,_/-]*(?:[\[(]\s*(?:{_DEGREE_OR_MV}|[cfk])\s*[\])]|{_DEGREE_OR_MV})\s*$", re.IGNORECASE
+)
 _THERMOCOUPLE: Final = re.compile(
     r"(?<![a-z])(?:typ(?:e)?[ _.-]*([kjtn])|([kjtn])[ _-]?typ(?:e)?|tc[ _-]([kjtn]))(?![a-z0-9])"
 )
@@ -155,6 +166,19 @@ def is_in_millivolts(header: str) -> bool:
 def is_cold_junction_header(header: str) -> bool:
     """Whether the header names the temperature of a cold junction."""
     return _COLD_JUNCTION.search(_fold(header)) is not None
+
+
+def is_reference_header(header: str) -> bool:
+    """Whether the header says reference and nothing else but a unit."""
+    return _REFERENCE_ALONE.fullmatch(_fold(strip_unit(header))) is not None
+
+
+def strip_unit(header: str) -> str:
+    """Return the header without the unit of temperature or mV that it ends with.
+
+    A bare letter is a unit in brackets alone. A header that is no more than a unit stays.
+    """
+    return _TAIL_UNIT.sub("", header).strip() or header.strip()
 
 
 def find_thermocouple_type(header: str) -> ThermocoupleType | None:

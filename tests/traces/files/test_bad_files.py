@@ -21,7 +21,7 @@ from app.traces.files import read_logger_file
         (b"Time [s],T1 [C]\n9,20\n8,20\n7,20\n", "traces.time_not_increasing", "Row 3"),
         (b"a,b\nc,d\ne,f\n", "traces.no_samples", "row 2"),
         (b"5,20\n5,20\n5,20\n", "traces.no_time_column", "None of the 2 columns"),
-        (b"Time [s],U [mV]\n0,1.5\n1,1.6\n", "traces.no_temperature_column", "“mv”"),
+        (b"Time [s],U [V]\n0,1.5\n1,1.6\n", "traces.no_temperature_column", "“v”"),
         (b"# only\n# remarks\n", "traces.no_rows", "remarks"),
         (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "traces.not_text", "PNG"),
     ],

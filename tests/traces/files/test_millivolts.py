@@ -77,17 +77,57 @@ def test_type_and_cold_junction_may_be_chosen() -> None:
     )
 
 
-def test_millivolts_without_a_type_are_no_temperature() -> None:
-    reading = read_table("Time [s],Flow [mV],T1 [C],CJC [C]", "0,1,20,21", "1,2,21,21")
-    assert [column.index for column in reading.columns] == [2, 3]
-    assert "say the type" in reading.guesses[1].why
-    assert reading.questions == ()
+def test_millivolts_without_a_type_are_asked_for_it_with_their_cold_junction_preset() -> None:
+    reading = read_table("Time [s],A [mV],B mV,CJC [C]", "0,1,20,21", "1,2,21,21")
+    assert [column.index for column in reading.columns] == [1, 2]
+    assert [(one.about, one.column) for one in reading.questions] == [
+        ("thermocouple", 1),
+        ("thermocouple", 2),
+    ]
+    assert "Column 2 “A [mV]”: millivolts of which type" in reading.questions[0].sentence
+    assert [guess.cold_junction for guess in reading.guesses] == [None, 3, 3, None]
+    assert reading.guesses[3].role is ColumnRole.COLD_JUNCTION
+    assert reading.assumptions == (
+        "Column 4 “CJC [C]” was taken for the cold junction: its header names the cold junction; "
+        "its header says °C.",
+    )
+    with pytest.raises(Refusal) as refused:
+        reading.columns[0].temperature_c()
+    assert "of which thermocouple it holds millivolts" in refused.value.sentence
 
 
-def test_millivolts_named_in_words_are_never_asked_for_a_unit_of_temperature() -> None:
-    reading = read_table("Time [s],T1 mV,T2 [C]", "0,1,20", "1,2,21")
+def test_millivolts_that_are_to_be_ignored_are_asked_nothing() -> None:
+    rows = ("Time [s],Flow [mV],T1 [C]", "0,1,20", "1,2,21")
+    ignored = ReadingChoices(columns=(ColumnChoice(index=1, role=ColumnRole.IGNORED),))
+    reading = read_table(*rows, choices=ignored)
     assert [column.index for column in reading.columns] == [2]
     assert reading.questions == ()
+
+
+@pytest.mark.parametrize("header", ["CJ", "cold junction", "Ref [C]", "T_ref [°C]", "Reference"])
+def test_a_column_that_reads_like_a_cold_junction_is_preset_as_one(header: str) -> None:
+    rows = (f"Time [s],A [mV],{header}", "0,1,20", "1,2,21")
+    choices = ReadingChoices(temperature_unit=TemperatureUnit.CELSIUS)
+    reading = read_table(*rows, choices=choices)
+    assert [column.index for column in reading.columns] == [1]
+    assert reading.guesses[1].cold_junction == 2
+
+
+def test_a_thermocouple_for_reference_beside_temperatures_stays_one() -> None:
+    reading = read_table("Time [s],T1 [C],Ref [C]", "0,1,20", "1,2,21")
+    assert [column.index for column in reading.columns] == [1, 2]
+
+
+def test_without_a_cold_junction_the_question_asks_for_it_too() -> None:
+    reading = read_table("Time [s],A [mV],B [mV]", "0,1,20", "1,2,21")
+    assert "no column is named as its cold junction" in reading.questions[0].sentence
+
+
+def test_a_file_of_typed_millivolts_alone_says_what_to_do() -> None:
+    refusal = refuse_table("Time [s],T1 type K [mV]", "0,1", "1,2")
+    assert refusal.code == "traces.no_temperature_column"
+    assert "no column is named as its cold junction" in refusal.sentence
+    assert "and its cold junction: a column or a fixed temperature" in refusal.sentence
 
 
 def test_a_type_without_a_cold_junction_is_left_out_and_says_so() -> None:

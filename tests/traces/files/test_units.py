@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from app.core.refusals import Refusal
-from app.traces.files import LoggerReading, read_logger_file
+from app.traces.files import LoggerReading, read_logger_file, strip_unit
 from app.traces.rules import ColumnChoice, ReadingChoices, TemperatureUnit
 
 C, F, K = TemperatureUnit.CELSIUS, TemperatureUnit.FAHRENHEIT, TemperatureUnit.KELVIN
@@ -136,3 +136,24 @@ def test_fahrenheit_and_kelvin_turn_into_celsius_by_their_definitions() -> None:
     fahrenheit, kelvin = read_logger_file(text).columns
     np.testing.assert_array_equal(fahrenheit.temperature_c(), [0.0, 100.0, -40.0])
     np.testing.assert_array_equal(kelvin.temperature_c(), [0.0, 100.0, 26.85])
+
+
+@pytest.mark.parametrize(
+    ("header", "bare"),
+    [
+        ("T1 °C", "T1"),
+        ("T1 (degC)", "T1"),
+        ("T1 [°F]", "T1"),
+        ("T1_degC", "T1"),
+        ("T1 [C]", "T1"),
+        ("T1 / °C", "T1"),
+        ("T1 [mV]", "T1"),
+        ("T1 Celsius", "T1"),
+        ("T1 C", "T1 C"),
+        ("Zone (left)", "Zone (left)"),
+        ("Model X30f", "Model X30f"),
+        ("°C", "°C"),
+    ],
+)
+def test_a_header_loses_the_unit_that_it_ends_with(header: str, bare: str) -> None:
+    assert strip_unit(header) == bare
