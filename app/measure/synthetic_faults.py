@@ -26,6 +26,8 @@ BURN_OUT_C: Final = 1372.0
 _KEPT: Final = 0.8
 _HALF_THE_TIME: Final = 0.5
 _SELDOM: Final = 0.3
+_MOSTLY: Final = 0.7
+_FEWEST_LEFT: Final = 40
 
 _GAS, _PART, _BOARD, _CENTRE, _CORNER, _BODY, _ADJACENT = range(7)
 _SHOWN: Final = {
@@ -52,25 +54,38 @@ class Recording:
 
 @dataclass(frozen=True)
 class Injected:
-    """A recording with one fault, and where: samples `spans`, both ends included."""
+    """A recording with one fault, and where: samples `spans`, both ends included.
+
+    `partner` is the other channel at fault, where there are two.
+    """
 
     recording: Recording
     kind: FaultKind
     channel: str | None
     spans: tuple[tuple[int, int], ...]
+    partner: str | None = None
 
 
-def make_recording(dice: np.random.Generator) -> Recording:
+def make_recording(dice: np.random.Generator, *, is_warm: bool = False) -> Recording:
     """Make a sound run of random parts, zones, rate and air, with noise and digits of a logger.
 
-    From no real bench; the joints peak between 225 °C and 260 °C, the body leads the joints.
+    From no real bench; the joints peak between 225 °C and 260 °C, the body leads the joints. A
+    warm one begins while all still cools from another heating, as a second attempt does.
     """
     rate_hz = int(dice.choice(RATES_HZ))
     lengths_s = dice.uniform((60, 60, 25, 30, 70), (110, 110, 60, 60, 140))
     gas_k = dice.uniform((130, 170, 230, 270, 0), (160, 210, 270, 330, 5))
     rates = _make_rates(dice)
+    before_s = 0.0
+    if is_warm:
+        earlier_s = dice.uniform((40, 30), (150, 150))
+        lengths_s = np.concatenate((earlier_s, lengths_s))
+        gas_k = np.concatenate((dice.uniform((120, 0), (230, 5)), gas_k))
+        before_s = float(earlier_s.sum())
     time_s = np.arange(int(lengths_s.sum() * rate_hz)) / rate_hz
     excess_k = _respond(rates, time_s, lengths_s=lengths_s, gas_k=gas_k)
+    begin = int(np.searchsorted(time_s, before_s))
+    time_s, excess_k = time_s[begin:] - time_s[begin], excess_k[begin:]
     peak_k = max(float(excess_k[:, _CENTRE].max()), float(excess_k[:, _CORNER].max()))
     air_c = float(dice.uniform(18.0, 28.0))
     scale = (float(dice.uniform(225.0, 260.0)) - air_c) / peak_k
@@ -80,6 +95,16 @@ def make_recording(dice: np.random.Generator) -> Recording:
         {name: _log(dice, air_c + scale * excess_k[:, _SHOWN[name]]) for name in kept},
         air_c,
     )
+
+
+def cut_recording(dice: np.random.Generator, recording: Recording) -> Recording:
+    """Return a part of a recording: begun late, ended early or both, 40 samples at least."""
+    count = recording.time_s.size
+    first = int(dice.uniform(0.0, 0.7) * count) if dice.random() < _MOSTLY else 0
+    last = int(dice.uniform(0.3, 1.0) * count) if not first or dice.random() < _SELDOM else count
+    part = slice(min(first, count - _FEWEST_LEFT), max(last, first + _FEWEST_LEFT))
+    channels = {name: values[part] for name, values in recording.channels_c.items()}
+    return replace(recording, time_s=recording.time_s[part], channels_c=channels)
 
 
 def inject(dice: np.random.Generator, recording: Recording, kind: FaultKind) -> Injected:
@@ -214,11 +239,12 @@ def _reversed(dice: np.random.Generator, recording: Recording) -> Injected:
 
 
 def _swapped(dice: np.random.Generator, recording: Recording) -> Injected:
-    joint = str(dice.choice(("centre", "corner")))
     channels = recording.channels_c
-    swapped = recording.put("body", channels[joint]).put(joint, channels["body"])
+    others = [name for name in ("centre", "corner", "board") if name in channels]
+    other = str(dice.choice(others))
+    swapped = recording.put("body", channels[other]).put(other, channels["body"])
     span = (0, recording.time_s.size - 1)
-    return Injected(swapped, FaultKind.SWAPPED, "body", (span,))
+    return Injected(swapped, FaultKind.SWAPPED, "body", (span,), partner=other)
 
 
 def _loose(dice: np.random.Generator, recording: Recording) -> Injected:

@@ -14,6 +14,8 @@ def test_every_fault_is_found_and_no_sound_channel_is_accused_in_a_few_hundred_r
     rates = measure_fault_rates(330, SEED)
     assert rates.found == dict.fromkeys(FaultKind, 1.0)
     assert rates.false_alarms == 0.0
+    assert rates.cut_accused == 0.0
+    assert rates.warm_accused == 0.0
     assert rates.sound_channels_accused == 0.0
 
 

@@ -214,6 +214,63 @@ def test_a_body_that_lags_the_joint_names_both_as_swapped() -> None:
     assert _figure(faults[0], "body lags the joint by") == pytest.approx(3.0, abs=1.0)
 
 
+@pytest.mark.parametrize("from_s", [5.0, 20.0, 60.0, 120.0, 200.0, 240.0, 260.0])
+def test_a_recording_that_begins_late_accuses_no_channel(from_s: float) -> None:
+    is_kept = from_s <= TIME_S
+    site = {name: values[is_kept] for name, values in _site().items()}
+    assert _find(site, TIME_S[is_kept]) == []
+
+
+@pytest.mark.parametrize("until_s", [60.0, 180.0, 232.0, 250.0, 270.0])
+def test_a_recording_that_ends_early_accuses_no_channel(until_s: float) -> None:
+    is_kept = until_s >= TIME_S
+    site = {name: values[is_kept] for name, values in _site().items()}
+    assert _find(site, TIME_S[is_kept]) == []
+
+
+def test_a_channel_that_begins_warm_and_cools_to_the_room_is_not_reversed() -> None:
+    """A body that cools from 57 °C, while the others begin at 34 °C and end at 27 °C."""
+    time_s = np.arange(0.0, 400.0, 0.5)
+    rise = np.where(time_s < 200.0, time_s, 400.0 - time_s)
+    site = {
+        "joint": _noisy(34.0 + rise * 0.9 - time_s * 0.0175, 1),
+        "board": _noisy(36.0 + rise * 0.5 - time_s * 0.0225, 2),
+        "body": _noisy(57.0 + rise - time_s * 0.075, 3),
+    }
+    assert _find(site, time_s) == []
+
+
+def test_a_body_warmer_from_an_earlier_attempt_is_not_swapped() -> None:
+    """It begins 18 K below the joint, which cooled slower, and passes it on the way up."""
+    time_s = np.arange(0.0, 200.0, 0.5)
+    site = {
+        "joint": _noisy(70.0 + 170.0 * np.maximum(time_s - 8.0, 0.0) / 200.0, 1),
+        "body": _noisy(52.0 + 200.0 * time_s / 200.0, 2),
+    }
+    assert _find(site, time_s) == []
+
+
+def test_a_body_exchanged_with_the_board_accuses_these_two_and_no_joint() -> None:
+    site = _site()
+    site["corner"] = _noisy(np.interp(TIME_S - 4.0, *SOAK_PROFILE) - 1.0, 4)
+    site["body"], site["board"] = site["board"], site["body"]
+    faults = find_faults(TIME_S, site, roles={**JOINTS, "corner": "joint"})
+    assert {(fault.channel, fault.partner) for fault in faults} == {
+        ("body", "board"),
+        ("board", "body"),
+    }
+    assert all(fault.consequence.is_left_out for fault in faults)
+
+
+def test_a_body_exchanged_with_one_of_two_joints_accuses_that_one() -> None:
+    site = _site()
+    site["corner"] = _noisy(np.interp(TIME_S - 4.0, *SOAK_PROFILE) - 1.0, 4)
+    for joint in ("joint", "corner"):
+        swapped = {**site, "body": site[joint], joint: site["body"]}
+        faults = find_faults(TIME_S, swapped, roles={**JOINTS, "corner": "joint"})
+        assert {fault.channel for fault in faults} == {"body", joint}
+
+
 def test_on_a_slow_rise_noise_makes_no_lag() -> None:
     time_s = np.arange(0.0, 36_000.0, 1.0)
     slow = 25.0 + 200.0 * np.sin(np.pi * time_s / 36_000.0)

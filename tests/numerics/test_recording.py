@@ -252,13 +252,14 @@ def test_time_that_repeats_keeps_the_peak_and_says_no_time() -> None:
     assert isinstance(found.site.metrics.lift, CannotSay)
 
 
-def test_swapped_channels_say_nothing_and_name_each_other() -> None:
+def test_swapped_channels_are_left_out_and_name_each_other() -> None:
     site = make_site()
     site["body"], site["centre"] = site["centre"], site["body"]
     found = analyse(site)
     assert {fault.kind for fault in found.faults} == {FaultKind.SWAPPED}
-    assert "exchanged with body" in _reason(found.channels["centre"].metrics.peak)
-    assert "exchanged with centre" in _reason(found.channels["body"].metrics.peak)
+    assert set(found.left_out) == {"body", "centre"} == set(ROLES) - set(found.channels)
+    assert "exchanged with body" in found.left_out["centre"]
+    assert "exchanged with centre" in found.left_out["body"]
     assert "Joint channel centre" in _reason(found.site.metrics.spread)
 
 

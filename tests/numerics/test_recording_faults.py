@@ -23,6 +23,7 @@ LEFT_OUT = {
     FaultKind.FLAT_LINE,
     FaultKind.REVERSED_POLARITY,
     FaultKind.LOOSE_JUNCTION,
+    FaultKind.SWAPPED,
 }
 
 

@@ -118,7 +118,7 @@ def _find_in_channels(
         others = [channel for channel in heated if channel is not readings]
         others_air_c = air_c if air_c is not None else estimate_air(others)
         whole = find_still(readings, others, air_c=others_air_c) or find_reversed(
-            readings, air_c=others_air_c
+            readings, others, air_c=others_air_c
         )
         if whole is not None:
             faults.append(whole)
