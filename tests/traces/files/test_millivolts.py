@@ -87,9 +87,10 @@ def test_millivolts_without_a_type_are_asked_for_it_with_their_cold_junction_pre
     assert "Column 2 “A [mV]”: millivolts of which type" in reading.questions[0].sentence
     assert [guess.cold_junction for guess in reading.guesses] == [None, 3, 3, None]
     assert reading.guesses[3].role is ColumnRole.COLD_JUNCTION
-    assert reading.assumptions == (
+    (assumed,) = reading.assumptions
+    assert assumed == (
         "Column 4 “CJC [C]” was taken for the cold junction: its header names the cold junction; "
-        "its header says °C.",
+        "its header says °C."
     )
     with pytest.raises(Refusal) as refused:
         reading.columns[0].temperature_c()
