@@ -81,6 +81,24 @@ def analyse(
         int | None,
         typer.Option(min=1, help="The column, from 1, of the cold junction of millivolts."),
     ] = None,
+    cold_junction_c: Annotated[
+        float | None,
+        typer.Option(help="Its fixed temperature in °C, -50 to 150, where no column has it."),
+    ] = None,
+    sheet: Annotated[
+        str | None, typer.Option(help="The sheet of an Excel workbook, by its name.")
+    ] = None,
+    header_row: Annotated[
+        int | None, typer.Option(help="The row of the header, from 1; 0 where there is none.")
+    ] = None,
+    units_row: Annotated[
+        int | None,
+        typer.Option(help="The row of the units, below the header; 0 where there is none."),
+    ] = None,
+    zone: Annotated[
+        str | None,
+        typer.Option(help="Where the logger's clock was set, as Europe/Vienna."),
+    ] = None,
     times_above: Annotated[
         str | None, typer.Option(help="Temperatures in °C with commas: 217,150.")
     ] = None,
@@ -109,6 +127,11 @@ def analyse(
                 day_first=day_first,
                 thermocouple=None if wire is None else ThermocoupleType(wire.kind),
                 cold_junction=cold_junction,
+                cold_junction_c=cold_junction_c,
+                sheet=sheet,
+                header_row=header_row,
+                units_row=units_row,
+                zone=zone,
             ),
             maps=tuple(map or ()),
             chain=make_chain(

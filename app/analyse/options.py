@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from pydantic import ValidationError
+
+from app.core.faults import faults_of
 from app.core.refusals import Unacceptable
 from app.numerics.thermocouple_tables import ThermocoupleType
 from app.traces.rules import (
@@ -79,11 +82,23 @@ def make_choices(
     day_first: bool | None,
     thermocouple: ThermocoupleType | None,
     cold_junction: int | None,
+    cold_junction_c: float | None = None,
+    sheet: str | None = None,
+    header_row: int | None = None,
+    units_row: int | None = None,
+    zone: str | None = None,
 ) -> ReadingChoices:
-    """Return how files are to be read; `cold_junction` is a column's number from 1.
+    """Return how files are to be read, as ReadingChoices says; None leaves the guess.
 
-    Raises OptionUnacceptable for a column that no file can have.
+    `cold_junction` is a column's number from 1, `cold_junction_c` a fixed temperature in °C: one
+    of the two. Raises OptionUnacceptable, naming the option and its limit.
     """
+    if cold_junction is not None and cold_junction_c is not None:
+        raise OptionUnacceptable(
+            "--cold-junction-c: a column or a fixed temperature, not both; --cold-junction is "
+            "given too.",
+            field="cold-junction-c",
+        )
     columns: tuple[ColumnChoice, ...] = ()
     if cold_junction is not None:
         if cold_junction > MAX_COLUMN_INDEX + 1:
@@ -93,13 +108,27 @@ def make_choices(
                 field="cold-junction",
             )
         columns = (ColumnChoice(index=cold_junction - 1, role=ColumnRole.COLD_JUNCTION),)
-    return ReadingChoices(
-        time_format=time_unit,
-        day_first=day_first,
-        temperature_unit=unit,
-        thermocouple=thermocouple,
-        columns=columns,
-    )
+    try:
+        return ReadingChoices(
+            sheet=sheet,
+            header_row=header_row,
+            units_row=units_row,
+            time_format=time_unit,
+            day_first=day_first,
+            zone=zone,
+            temperature_unit=unit,
+            thermocouple=thermocouple,
+            cold_junction_c=cold_junction_c,
+            columns=columns,
+        )
+    except ValidationError as error:
+        fault = faults_of(error)[0]
+        # What is wrong between two choices names the one to change in its sentence.
+        name, _, sentence = ("", "", "") if fault.field else fault.sentence.partition(": ")
+        option = (fault.field or name).replace("_", "-")
+        raise OptionUnacceptable(
+            f"--{option} {sentence or fault.sentence}.", field=option
+        ) from None
 
 
 def list_files(paths: Sequence[Path]) -> list[str]:

@@ -317,3 +317,46 @@ def test_a_channel_that_was_open_is_left_out_and_said(tmp_path: Path) -> None:
     assert told["exit_status"] == 2
     assert "open circuit" in told["faults"]["T1"]
     assert run(path, "--window", write_window(tmp_path)).exit_code == 2
+
+
+def test_a_header_below_other_rows_is_read_where_it_is_said_to_stand(tmp_path: Path) -> None:
+    path = write(tmp_path / "run.csv")
+    path.write_text(f"Bench;3\n{path.read_text()}")
+    told = tell(path, *SAID, "--header-row", "2", "--units-row", "0")
+    assert told["channels"][0]["name"] == "Temp"
+    assert told["channels"][0]["peak"]["value"] == 245.0
+
+
+def test_millivolts_are_computed_with_the_fixed_cold_junction(tmp_path: Path) -> None:
+    path = tmp_path / "emf.csv"
+    # NIST ITS-90, type K: E(25 °C) = 1.000 mV, E(200 °C) = 8.138 mV; 8.138 − 1.000 = 7.138 mV.
+    path.write_text("Time (s),T1 (mV)\n0,0.000\n1,3.000\n2,7.138\n3,5.000\n")
+    told = tell(path, "--thermocouple", "K class 1", "--cold-junction-c", "25")
+    assert told["channels"][0]["peak"]["value"] == pytest.approx(200.0, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("said", "sentence"),
+    [
+        (("--header-row", "-1"), "--header-row must be at least 0, not -1."),
+        (("--units-row", "10001"), "--units-row must be at most 10000, not 10001."),
+        (
+            ("--header-row", "4", "--units-row", "3"),
+            "--units-row must stand below the header, not in row 3.",
+        ),
+        (("--zone", "Nowhere"), "--zone must be a zone of the IANA list"),
+        (("--cold-junction-c", "151"), "--cold-junction-c must be at most 150, not 151."),
+        (("--cold-junction-c", "nan"), "--cold-junction-c must be a finite number, not nan."),
+        (
+            ("--cold-junction-c", "25", "--cold-junction", "3"),
+            "--cold-junction-c: a column or a fixed temperature, not both",
+        ),
+        (("--sheet", ""), "--sheet must have at least 1"),
+    ],
+)
+def test_a_choice_beyond_its_limit_is_refused_by_its_option(
+    tmp_path: Path, said: tuple[str, ...], sentence: str
+) -> None:
+    result = run(write(tmp_path / "run.csv"), *said)
+    assert result.exit_code == 3
+    assert sentence in " ".join(result.output.split())
