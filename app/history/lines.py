@@ -115,6 +115,7 @@ class LineWriter:
             "jobs.start_run": self._write_run,
             "jobs.complete_run": self._write_run,
             "jobs.abort_run": self._write_run,
+            "jobs.set_aside_run": self._write_setting_aside,
             "boards.register": self._write_registering,
         }
 
@@ -252,6 +253,8 @@ class LineWriter:
             )
         if row.abort_reason:
             details.append(("Aborted because", row.abort_reason))
+        if row.set_aside_reason:
+            details.append(("Does not count, set aside because", row.set_aside_reason))
         if row.remark:
             details.append(("Remark", row.remark))
         ends = {"jobs.complete_run": "complete", "jobs.abort_run": "aborted"}
@@ -260,6 +263,8 @@ class LineWriter:
             sign = Sign("plain", str(row.verdict))
         if entry.action == "jobs.abort_run":
             sign = Sign("plain", "aborted")
+        if row.set_aside_at is not None:
+            sign = Sign("plain", f"does not count ({sign.word})" if sign else "does not count")
         return Written(
             EventKind.RUN,
             f"Run {row.id}, {row.step} of {used.designator}: {ends.get(entry.action, 'started')}",
@@ -270,6 +275,18 @@ class LineWriter:
             window_use_pct=row.window_use_pct,
             run_id=row.id,
             has_picture=row.trace_id is not None,
+        )
+
+    def _write_setting_aside(self, _entry: ToldEntry, row: AnyRow) -> Written:
+        used = self.recipe_of_site[row.job_site_id]
+        return Written(
+            EventKind.RUN,
+            f"Run {row.id}, {row.step} of {used.designator}: set aside, does not count",
+            (("Reason", row.set_aside_reason or ""),),
+            designators=(used.designator,),
+            recipes=(used,),
+            sign=Sign("plain", "does not count"),
+            run_id=row.id,
         )
 
 
@@ -292,6 +309,8 @@ def list_values(row: Any) -> list[tuple[str, str]]:
             if inspection.get(name) not in (None, "not done"):
                 unit = " %" if name == "largest_void_pct" else ""
                 found.append((label, f"{inspection[name]}{unit}"))
+    if isinstance(values.get("run"), int):
+        found.append(("Run that counts", str(values["run"])))
     return found
 
 

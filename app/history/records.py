@@ -261,6 +261,7 @@ class _BoardChecker:
             ]
             yield from compare(key, name, started, facts)
             yield from self._check_run_end(row, key, name, started)
+            yield from self._check_setting_aside(row, key, name, started)
 
     def _check_run_end(
         self, row: Any, key: RecordKey, name: str, started: ToldEntry
@@ -286,6 +287,21 @@ class _BoardChecker:
                 ("list of channels", row.channels, told.get("channels")),
             ]
         yield from compare(key, name, entry, facts)
+
+    def _check_setting_aside(
+        self, row: Any, key: RecordKey, name: str, started: ToldEntry
+    ) -> Iterator[Difference]:
+        entry = self.links.find(key, "jobs.set_aside_run")
+        facts: list[Fact] = [
+            ("moment of setting aside", row.set_aside_at, entry.at if entry else None),
+            ("person setting it aside", row.set_aside_by_id, entry.actor_id if entry else None),
+            (
+                "reason for setting aside",
+                row.set_aside_reason,
+                entry.details.get("reason") if entry else None,
+            ),
+        ]
+        yield from compare(key, name, entry or started, facts)
 
     def check_figures(self) -> Iterator[Difference]:
         """Check the figures of the runs for which they were loaded, by their digest."""

@@ -39,6 +39,7 @@ WORDS: Final[Mapping[str, ActionWords]] = {
     "jobs.start_run": ActionWords("Run started", EventKind.RUN),
     "jobs.complete_run": ActionWords("Run complete", EventKind.RUN),
     "jobs.abort_run": ActionWords("Run aborted", EventKind.RUN),
+    "jobs.set_aside_run": ActionWords("Run set aside", EventKind.RUN),
     "recipes.create": ActionWords("Recipe begun"),
     "recipes.copy": ActionWords("Recipe revision begun as a copy"),
     "recipes.save_draft": ActionWords("Recipe draft saved"),

@@ -28,7 +28,7 @@ from app.jobs.readings import load_file, suggest, suggest_for
 from app.jobs.rules import RunState
 from app.jobs.runs import check_start
 from app.jobs.schemas import TraceChosen
-from app.plant.queries import find_chain, get_bench
+from app.plant.queries import find_chain_at, get_bench
 from app.recipes.queries import get_body
 from app.traces.rules import ReadingChoices
 
@@ -95,7 +95,8 @@ def read_start(
     plan = get_body(revision).thermocouples
     suggestion = suggest_for(session, file, bench_id=bench.id, plan=plan)
     if suggestion.is_settled(plan):
-        file.work_out(suggestion.chosen, revision=revision, step=step.kind, chain=find_chain(bench))
+        chain = find_chain_at(bench, now=look.now, zone=look.settings.zone)
+        file.work_out(suggestion.chosen, revision=revision, step=step.kind, chain=chain)
 
 
 def read_completion(look: Look, run_id: int, said: TraceChosen) -> LoggerFile | None:
@@ -111,8 +112,20 @@ def read_completion(look: Look, run_id: int, said: TraceChosen) -> LoggerFile | 
             said,
             revision=run.job_site.revision,
             step=step.kind,
-            chain=find_chain(get_bench(look.session, run.bench_id)),
+            chain=find_chain_at(
+                get_bench(look.session, run.bench_id),
+                now=run.started_at,
+                zone=look.settings.zone,
+            ),
         )
+    return file
+
+
+def read_kept_file(look: Look, run_id: int) -> LoggerFile:
+    """Return the kept file of a run that is to be read again, read once so far as it can be."""
+    file = load_file(look.session, get_run(look.session, run_id), settings=look.settings)
+    with suppress(Refusal):
+        file.check()
     return file
 
 
@@ -173,6 +186,11 @@ def work_out_completion(run_id: PathId, fields: TraceChosen, ahead: Ahead) -> Co
     return Completion(fields, ahead.ask(lambda look: read_completion(look, run_id, fields)))
 
 
+def read_file_again(run_id: PathId, ahead: Ahead) -> LoggerFile | None:
+    """Read the kept file of a run."""
+    return ahead.ask(lambda look: read_kept_file(look, run_id))
+
+
 def try_choices(run_id: PathId, choices: ReadingChoices, ahead: Ahead) -> TriedReading:
     """Read a run's file as somebody chooses."""
     return TriedReading(choices, ahead.ask(lambda look: read_suggestion(look, run_id, choices)))
@@ -180,4 +198,5 @@ def try_choices(run_id: PathId, choices: ReadingChoices, ahead: Ahead) -> TriedR
 
 NewFileAhead = Annotated[LoggerFile | None, Depends(read_new_file)]
 CompletionAhead = Annotated[Completion, Depends(work_out_completion)]
+KeptFileAhead = Annotated[LoggerFile | None, Depends(read_file_again)]
 ChoicesAhead = Annotated[TriedReading, Depends(try_choices)]

@@ -31,6 +31,7 @@ from app.jobs.views import (
     RecipeName,
     RunLine,
     RunView,
+    SetAsideView,
     SiteView,
     StepView,
     TakenView,
@@ -124,6 +125,7 @@ def view_run(session: Session, card: WorkCard, site: SiteCard, step: JobStep, ru
         channels=trace.channels if trace else [],
         clearance=run.clearance,
         figures=cast("FiguresFields | None", run.figures),
+        set_aside=_view_set_aside(session, run),
         abort_reason=run.abort_reason,
         remark=run.remark,
     )
@@ -202,6 +204,7 @@ def list_people(card: WorkCard) -> set[int]:
         ids |= {hold.placed_by_id, hold.lifted_by_id}
     for site in card.sites:
         ids |= {run.by_id for run in site.runs}
+        ids |= {run.set_aside_by_id for run in site.runs}
         ids |= {entry.by_id for written in site.entries.values() for entry in written}
     return {one for one in ids if one is not None}
 
@@ -233,6 +236,7 @@ def _describe_run(run: Run) -> dict[str, Any]:
         "ended_at": run.ended_at,
         "verdict": run.verdict,
         "window_use_pct": run.window_use_pct,
+        "is_set_aside": run.is_set_aside,
         "version": run.version,
     }
 
@@ -259,6 +263,17 @@ def _view_hold(hold: JobHold, names: _Names) -> HoldView:
         lifted_by=_name(hold.lifted_by_id, names) if hold.lifted_by_id else None,
         lifted_at=hold.lifted_at,
         lift_reason=hold.lift_reason,
+    )
+
+
+def _view_set_aside(session: Session, run: Run) -> SetAsideView | None:
+    if run.set_aside_at is None or run.set_aside_by_id is None:
+        return None
+    names = map_account_names(session, {run.set_aside_by_id})
+    return SetAsideView(
+        by=_name(run.set_aside_by_id, names),
+        at=run.set_aside_at,
+        reason=run.set_aside_reason or "",
     )
 
 
@@ -298,6 +313,7 @@ def _view_entry(entry: StepEntry, names: _Names, *, is_valid: bool) -> EntryView
         inspection=InspectionResult.model_validate(found) if found else None,
         remark=entry.remark,
         reason=entry.values.get("reason", ""),
+        run_id=entry.values.get("run"),
         corrects_id=entry.corrects_id,
         is_valid=is_valid,
         by=_name(entry.by_id, names),

@@ -51,6 +51,7 @@ def list_peers(
 ) -> Sequence[Run]:
     """Return the last `most` other complete runs of the same recipe revision, line and bench.
 
+    Runs that were set aside are not among them.
     `accepted_only` keeps those whose job was closed as accepted; `without` leaves runs out.
     """
     found = (
@@ -62,6 +63,7 @@ def list_peers(
             Run.recipe_revision_id == run.recipe_revision_id,
             Run.bench_id == run.bench_id,
             Run.state == RunState.COMPLETE,
+            Run.set_aside_at.is_(None),
             JobStep.kind == kind,
             Run.id.not_in({run.id, *without}),
         )

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from app.jobs import rules
 from app.jobs.queries import SiteCard, WorkCard
-from app.jobs.rules import EntryKind, RunState, StepKind
+from app.jobs.rules import EntryKind, StepKind
 from app.jobs.schemas import InspectionResult
 from app.jobs.tables import JobStep, Run
 from app.recipes.queries import get_body
@@ -42,6 +42,18 @@ def list_doubts(card: WorkCard) -> tuple[str, ...]:
     return tuple(doubt for site in card.sites for doubt in _list_doubts_of(site))
 
 
+def list_troubles(run: Run) -> tuple[str, ...]:
+    """Return what speaks against signing a complete run as it is, one sentence each."""
+    troubles = []
+    if run.verdict == VerdictState.OUTSIDE:
+        troubles.append("The run is outside its window.")
+    if run.verdict == VerdictState.CANNOT_SAY:
+        troubles.append("The figures cannot say whether the run is inside its window.")
+    if _was_lifted_early(run):
+        troubles.append("The part was lifted before its lift rule was met.")
+    return tuple(troubles)
+
+
 def find_inspection(site: SiteCard, step: JobStep) -> InspectionResult | None:
     """Return what the valid entry of a line says was found, or None."""
     entry = site.find_valid_entry(step)
@@ -65,10 +77,16 @@ def _list_inspections(site: SiteCard) -> Iterable[InspectionResult]:
 def _list_doubts_of(site: SiteCard) -> Iterable[str]:
     asked = get_body(site.job_site.revision).inspection
     for step in site.steps:
-        if step.kind is StepKind.REMOVE and _was_lifted_early(site, step):
+        run = site.find_run_of(step)
+        is_lost = run is None and _was_set_aside(site, step)
+        if is_lost:
+            yield (
+                f"“{step.kind}” of {site.designator} was signed with a run that is set aside since."
+            )
+        if step.kind is StepKind.REMOVE and _was_lifted_early(run):
             yield f"{site.designator} was lifted before its lift rule was met."
-        if step.kind is StepKind.REFLOW:
-            yield from _list_doubts_of_reflow(site, step)
+        if step.kind is StepKind.REFLOW and not is_lost:
+            yield from _list_doubts_of_reflow(site, run)
         if step.kind is not StepKind.INSPECT:
             continue
         if is_skipped(site, step):
@@ -82,9 +100,8 @@ def _list_doubts_of(site: SiteCard) -> Iterable[str]:
             )
 
 
-def _list_doubts_of_reflow(site: SiteCard, step: JobStep) -> Iterable[str]:
-    last = _find_last_run(site, step)
-    verdict = None if last is None else last.verdict
+def _list_doubts_of_reflow(site: SiteCard, run: Run | None) -> Iterable[str]:
+    verdict = None if run is None else run.verdict
     if verdict == VerdictState.TOO_CLOSE:
         yield (
             f"The last reflow of {site.designator} is too close to call: its uncertainty reaches "
@@ -94,12 +111,11 @@ def _list_doubts_of_reflow(site: SiteCard, step: JobStep) -> Iterable[str]:
         yield f"The last reflow of {site.designator} is not inside its window."
 
 
-def _was_lifted_early(site: SiteCard, step: JobStep) -> bool:
-    last = _find_last_run(site, step)
-    lifted = ((last and last.figures) or {}).get("site", {}).get("lifted")
+def _was_lifted_early(run: Run | None) -> bool:
+    lifted = ((run and run.figures) or {}).get("site", {}).get("lifted")
     return bool(lifted and lifted["was_early"])
 
 
-def _find_last_run(site: SiteCard, step: JobStep) -> Run | None:
-    runs = [run for run in site.list_runs_of(step) if run.state is RunState.COMPLETE]
-    return runs[-1] if runs else None
+def _was_set_aside(site: SiteCard, step: JobStep) -> bool:
+    is_signed = site.is_written(step) and not is_skipped(site, step)
+    return is_signed and any(run.is_set_aside for run in site.list_runs_of(step))

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Select, func, select
-from sqlalchemy.orm import Session, contains_eager, joinedload
+from sqlalchemy.orm import Session, aliased, contains_eager, joinedload
 
 from app.boards.tables import Board, Placement, Site
 from app.jobs.rules import (
@@ -51,6 +51,27 @@ class SiteCard:
     def list_runs_of(self, step: JobStep) -> tuple[Run, ...]:
         """Return the runs of a heated line, oldest first."""
         return tuple(run for run in self.runs if run.step_id == step.id)
+
+    def list_counting_runs(self, step: JobStep) -> tuple[Run, ...]:
+        """Return the complete runs of a heated line that are not set aside, oldest first."""
+        return tuple(run for run in self.list_runs_of(step) if run.counts)
+
+    def find_run_of(self, step: JobStep) -> Run | None:
+        """Return the run that counts for a line: the one it was signed with, or the newest.
+
+        None where there is none, or where the one it was signed with was set aside since.
+        """
+        counting = self.list_counting_runs(step)
+        entry = self.find_valid_entry(step)
+        named = entry.values.get("run") if entry else None
+        if named is not None:
+            return next((run for run in counting if run.id == named), None)
+        return counting[-1] if counting else None
+
+    def has_lost_its_run(self, step: JobStep) -> bool:
+        """Say whether a line has runs that were set aside, and none that counts."""
+        runs = self.list_runs_of(step)
+        return any(run.is_set_aside for run in runs) and not any(run.counts for run in runs)
 
 
 @dataclass(frozen=True)
@@ -214,12 +235,32 @@ def find_open_job_of_site(session: Session, site_id: int) -> int | None:
 
 
 def count_heats(session: Session, site_id: int) -> int:
-    """Return how many runs a site has had, complete or aborted."""
+    """Return how many runs a site has had, complete or aborted.
+
+    A run that was set aside heated the site too, but not when its file was read again: then both
+    are the same heat.
+    """
+    again, again_site = aliased(Run), aliased(JobSite)
+    is_read_again = (
+        select(again.id)
+        .join(again_site, again_site.id == again.job_site_id)
+        .where(
+            again_site.site_id == site_id,
+            again.file_sha256 == Run.file_sha256,
+            again.id > Run.id,
+            again.state != RunState.RECORDING,
+        )
+        .exists()
+    )
     return (
         session.scalar(
             select(func.count(Run.id))
             .join(JobSite, JobSite.id == Run.job_site_id)
-            .where(JobSite.site_id == site_id, Run.state != RunState.RECORDING)
+            .where(
+                JobSite.site_id == site_id,
+                Run.state != RunState.RECORDING,
+                Run.set_aside_at.is_(None) | ~is_read_again,
+            )
         )
         or 0
     )

@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Final
 
 from app.accounts.permissions import Action
-from app.core.refusals import Conflict, Unacceptable, Unknown
+from app.core.refusals import Conflict, Forbidden, Unacceptable, Unknown
 
 _JOB_NUMBER: Final = re.compile(r"[Jj]-?0*([1-9][0-9]{0,8})")
 
@@ -217,6 +217,36 @@ class RunRecording(Conflict):
     """A run of this site is still being recorded."""
 
     code = "jobs.run_recording"
+
+
+class RunNotComplete(Conflict):
+    """Only a complete run can be set aside."""
+
+    code = "jobs.run_not_complete"
+
+
+class RunSetAside(Conflict):
+    """The run was set aside; it does not count."""
+
+    code = "jobs.run_set_aside"
+
+
+class RunCounts(Conflict):
+    """The run counts; its file is read again once it is set aside."""
+
+    code = "jobs.run_counts"
+
+
+class RunMisplaced(Unacceptable):
+    """The run is none of the line's complete ones."""
+
+    code = "jobs.run_misplaced"
+
+
+class RunSigned(Forbidden):
+    """The run's line is signed; only an engineer sets the run aside now."""
+
+    code = "jobs.run_signed"
 
 
 class NoTrace(Conflict):

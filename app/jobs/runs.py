@@ -25,7 +25,7 @@ from app.jobs.schemas import TraceChosen
 from app.jobs.service import check_free, lock_job, tell
 from app.jobs.tables import Job, JobStep, Run
 from app.jobs.work import begin_work, check_turn
-from app.plant.queries import find_chain, get_bench
+from app.plant.queries import find_chain_at, get_bench
 from app.plant.rules import check_in_use
 from app.plant.tables import Bench
 from app.recipes.queries import get_body
@@ -70,11 +70,12 @@ def start_run(
     settings: Settings,
     person: Person,
     now: datetime,
+    again_of: Run | None = None,
 ) -> Run:
     """Begin a run of a heated line with the file its logger wrote.
 
     Everything is checked again as it is at this moment (see check_start). Nothing is computed
-    before `complete_run`.
+    before `complete_run`. `again_of` is the run whose kept file this is.
     """
     card, site, step, clearance = check_start(
         session, job, step_id, bench=bench, file=file, settings=settings, person=person, now=now
@@ -87,7 +88,9 @@ def start_run(
         state=RunState.RECORDING,
         by_id=person.account_id,
         started_at=now,
-        file_sha256=keep_packed(session, file.packed, by_id=person.account_id, now=now),
+        file_sha256=file.sha256
+        if again_of
+        else keep_packed(session, file.packed, by_id=person.account_id, now=now),
         file_name=file_name,
         clearance=clearance,
         remark="",
@@ -97,9 +100,15 @@ def start_run(
         session.flush()
     except IntegrityError:
         raise rules.RunRecording("A run of this site is recording already.") from None
+    details: dict[str, Any] = {
+        "bench": bench.code,
+        "file_sha256": run.file_sha256,
+        "clearance": clearance,
+    }
+    if again_of is not None:
+        details["again_of"] = again_of.id
     _tell(
-        session, card, site, step, run, "jobs.start_run", person=person, now=now,
-        details={"bench": bench.code, "file_sha256": run.file_sha256, "clearance": clearance},
+        session, card, site, step, run, "jobs.start_run", person=person, now=now, details=details
     )  # fmt: skip
     return run
 
@@ -148,7 +157,9 @@ def complete_run(
         said,
         revision=run.job_site.revision,
         step=step.kind,
-        chain=find_chain(get_bench(session, run.bench_id)),
+        chain=find_chain_at(
+            get_bench(session, run.bench_id), now=run.started_at, zone=settings.zone
+        ),
     )
     rules.check_lift(said.lifted_at_s, step.kind, duration_s=made.trace.duration_s)
     figures = made.figures
@@ -204,7 +215,7 @@ def abort_run(session: Session, run: Run, reason: str, *, person: Person, now: d
 def _check_heated(site: SiteCard, step: JobStep) -> None:
     if step.kind not in HEATED:
         raise rules.NotHeated(f"“{step.kind}” is not heated with the nozzle; it takes no run.")
-    if site.is_written(step):
+    if site.is_written(step) and not site.has_lost_its_run(step):
         raise rules.AlreadyWritten(f"“{step.kind}” is signed already; no run can be added to it.")
 
 

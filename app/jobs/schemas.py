@@ -100,7 +100,24 @@ class StepDone(Said):
     values: Annotated[list[ValueUsed], Field(max_length=MAX_VALUES)] = []
     lots: Annotated[list[LotUsed], Field(max_length=MAX_LOTS)] = []
     inspection: InspectionResult | None = None
-    remark: Note = ""
+    run_id: (
+        Annotated[
+            RowId,
+            Field(
+                description="Which of the line's complete runs counts, where it has several. The "
+                "newest one where nothing is said; a correction leaves it at the run that the "
+                "corrected entry names. Runs that were set aside never count."
+            ),
+        ]
+        | None
+    ) = None
+    remark: Annotated[
+        Note,
+        Field(
+            description="What else is to be said. A person who signs on a page with a run that is "
+            "outside its window, was lifted too early or cannot be judged says why here."
+        ),
+    ] = ""
 
 
 class StepSkipped(Said):

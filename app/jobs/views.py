@@ -115,6 +115,7 @@ class EntryView(BaseModel):
     inspection: InspectionResult | None
     remark: str
     reason: str
+    run_id: int | None = Field(description="The run that counts for a heated line.")
     corrects_id: int | None
     is_valid: bool
     by: PersonView
@@ -132,7 +133,16 @@ class RunLine(BaseModel):
     ended_at: datetime | None
     verdict: str | None
     window_use_pct: float | None
+    is_set_aside: bool = Field(description="Somebody said that this run does not count.")
     version: int
+
+
+class SetAsideView(BaseModel):
+    """Who said that a run does not count, when and why."""
+
+    by: PersonView
+    at: datetime
+    reason: str
 
 
 class StepView(BaseModel):
@@ -208,6 +218,7 @@ class RunView(RunLine):
     channels: list[dict[str, Any]]
     clearance: dict[str, Any]
     figures: FiguresFields | None
+    set_aside: SetAsideView | None
     abort_reason: str | None
     remark: str
 

@@ -9,35 +9,47 @@ from sqlalchemy.orm import Session
 from app.accounts.rules import Person
 from app.audit.rules import Subject
 from app.jobs import rules
-from app.jobs.outcomes import is_skipped
+from app.jobs.outcomes import is_skipped, list_troubles
 from app.jobs.queries import SiteCard, WorkCard, get_entry, get_step, load_card
 from app.jobs.rules import HEATED, EntryKind, JobMove, JobState, RunState, StepKind
 from app.jobs.schemas import StepCorrected, StepDone
 from app.jobs.service import check_free, tell
-from app.jobs.tables import Job, JobStep, StepEntry
+from app.jobs.tables import Job, JobStep, Run, StepEntry
 
 
 def sign_step(
-    session: Session, job: Job, step_id: int, said: StepDone, *, person: Person, now: datetime
+    session: Session,
+    job: Job,
+    step_id: int,
+    said: StepDone,
+    *,
+    person: Person,
+    now: datetime,
+    asks_remark: bool = False,
 ) -> StepEntry:
-    """Sign a line with the values and lots really used.
+    """Sign a line with the values and lots really used; a heated one with the run that counts.
 
-    OutOfTurn while an earlier line of the site is open; NotHeated for a heated line without a
-    complete run.
+    OutOfTurn while an earlier line of the site is open; NotHeated for a heated line without a run
+    that counts. `asks_remark` refuses with ReasonMissing to sign without a remark what something
+    speaks against (see outcomes).
     """
     card, site, step = _prepare(session, job, step_id)
-    if step.kind in HEATED and not any(
-        run.state is RunState.COMPLETE for run in site.list_runs_of(step)
-    ):
+    run = _choose_run(site, step, said.run_id)
+    if step.kind in HEATED and run is None:
         raise rules.NotHeated(
-            f"“{step.kind}” has no complete run yet: record its trace first, or skip the line "
-            "with a reason."
+            f"“{step.kind}” has no complete run that counts yet: record its trace first, or skip "
+            "the line with a reason."
         )
     _check_inspection(step, said)
+    troubles = list_troubles(run) if run else ()
+    if asks_remark and troubles and not said.remark:
+        raise rules.ReasonMissing(
+            f"{troubles[0]} Say in the remark why it is signed all the same.", field="remark"
+        )
     entry = StepEntry(
         step_id=step.id,
         kind=EntryKind.DONE,
-        values=_describe_values(said),
+        values=_describe_values(said, run),
         lots=[lot.model_dump() for lot in said.lots],
         remark=said.remark,
         by_id=person.account_id,
@@ -89,10 +101,15 @@ def correct_entry(
         raise rules.AlreadyCorrected(
             "This entry was corrected before; correct the newest one.", field="entry_id"
         )
-    described = _describe_values(said)
-    if is_skipped(site, step) and not (said.values or said.lots or said.inspection):
-        described["skipped"] = True
+    # A line stays with the run it was signed with, unless another one is named or it is set aside.
+    run = _choose_run(site, step, said.run_id)
+    if said.run_id is None:
+        run = site.find_run_of(step) or run
+    is_said = said.values or said.lots or said.inspection or said.run_id
+    if is_skipped(site, step) and not is_said:
+        described = {**_describe_values(said, None), "skipped": True}
     else:
+        described = _describe_values(said, run)
         _check_inspection(step, said)
     entry = StepEntry(
         step_id=step.id,
@@ -127,6 +144,24 @@ def _prepare(session: Session, job: Job, step_id: int) -> tuple[WorkCard, SiteCa
         raise rules.RunRecording("A run of this line is still recording: finish or abort it first.")
     check_turn(site, step)
     return card, site, step
+
+
+def _choose_run(site: SiteCard, step: JobStep, run_id: int | None) -> Run | None:
+    """Return the run of a line that counts: the one named, or the newest; None without any.
+
+    RunSetAside or RunMisplaced for a number that is none of them.
+    """
+    counting = site.list_counting_runs(step)
+    if run_id is None:
+        return counting[-1] if counting else None
+    for run in site.list_runs_of(step):
+        if run.id == run_id and run.counts:
+            return run
+        if run.id == run_id and run.is_set_aside:
+            raise rules.RunSetAside(
+                f"Run {run_id} is set aside; it does not count.", field="run_id"
+            )
+    raise rules.RunMisplaced(f"Run {run_id} is no complete run of “{step.kind}”.", field="run_id")
 
 
 def _check_inspection(step: JobStep, said: StepDone) -> None:
@@ -187,8 +222,10 @@ _ACTIONS: Mapping[EntryKind, str] = {
 }
 
 
-def _describe_values(said: StepDone) -> dict[str, Any]:
+def _describe_values(said: StepDone, run: Run | None) -> dict[str, Any]:
     described: dict[str, Any] = {"used": [value.model_dump() for value in said.values]}
+    if run is not None:
+        described["run"] = run.id
     if said.inspection is not None:
         described["inspection"] = said.inspection.model_dump()
     return described

@@ -14,8 +14,8 @@ from app.core.refusals import Unacceptable
 from app.core.request import HouseSettings, Now, PathId, RequestSession
 from app.core.text import Line, RowId
 from app.files.queries import get_content
-from app.jobs import runs
-from app.jobs.ahead import ChoicesAhead, CompletionAhead, NewFileAhead
+from app.jobs import runs, setting_aside
+from app.jobs.ahead import ChoicesAhead, CompletionAhead, KeptFileAhead, NewFileAhead
 from app.jobs.answers import view_reading, view_run
 from app.jobs.downloads import parse_file_name, spell_disposition, spell_samples
 from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
@@ -163,6 +163,40 @@ def abort_run(
     run = get_run(session, run_id)
     runs.abort_run(session, run, fields.reason, person=person, now=now)
     return _view(session, run_id)
+
+
+@router.post("/runs/{run_id}/setting-aside")
+def set_aside_run(
+    run_id: PathId, fields: ReasonGiven, session: RequestSession, now: Now, person: Worker
+) -> RunView:
+    """Say that a complete run does not count, and why; nothing of it goes, and nothing undoes it.
+
+    Whoever may record a run may set it aside until its line is signed; an engineer afterwards too.
+    """
+    run = get_run(session, run_id)
+    setting_aside.set_aside_run(session, run, fields.reason, person=person, now=now)
+    return _view(session, run_id)
+
+
+@router.post("/runs/{run_id}/reading-again", response_model=RunView, status_code=HTTPStatus.CREATED)
+def read_again(
+    file: KeptFileAhead,
+    run_id: PathId,
+    session: RequestSession,
+    settings: HouseSettings,
+    now: Now,
+    person: Worker,
+    once: CreateOnce,
+) -> Response:
+    """Begin a new run of the same line from the kept file of a run that does not count."""
+
+    def create() -> RunView:
+        run = setting_aside.read_again(
+            session, get_run(session, run_id), settings=settings, person=person, now=now, file=file
+        )
+        return _view(session, run.id)
+
+    return once.answer(session, person.account_id, create)
 
 
 @router.get("/runs/{run_id}/samples")

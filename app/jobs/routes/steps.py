@@ -31,7 +31,11 @@ def sign_step(
     person: Worker,
     once: CreateOnce,
 ) -> Response:
-    """Sign a line with the values and lots really used."""
+    """Sign a line with the values and lots really used.
+
+    A heated line is signed with the run that counts: where it has several complete ones, `run_id`
+    names it, and without `run_id` it is the newest. The entry keeps its number.
+    """
 
     def create() -> EntryView:
         job = lock_job(session, job_id)
