@@ -89,10 +89,39 @@ class OtherLimit(Part):
     where: Line
 
 
+def spell_source(document: str, clause: str, seen_in: str) -> str:
+    """Spell a source as it is printed beside a limit; empty where none is named."""
+    place = ", ".join(part for part in (document, clause) if part)
+    seen = f"({seen_in})" if seen_in else ""
+    return " ".join(part for part in (place, seen) if part)
+
+
+def _is_not_given(value: object) -> bool:
+    return value is None
+
+
+class EarlierLimit(Part):
+    """What a changed limit was in the source that it no longer has; `of` names that window."""
+
+    lower: Number | None = None
+    upper: Number | None = None
+    document: OptionalLine = ""
+    clause: OptionalLine = ""
+    seen_in: OptionalLine = ""
+    status: LineStatus
+    of: Line
+
+    @property
+    def source(self) -> str:
+        """The source as it is printed beside a limit; the window's name where none is named."""
+        return spell_source(self.document, self.clause, self.seen_in) or self.of
+
+
 class WindowLine(BareLimit):
     """One limit with where it was found, how sure it is, and what else is printed.
 
-    A file may name `unit` and `caution` beside it: the unit must be the metric's own, and the
+    `was` is what a source prints whose number was changed here: the changed limit is the plant's
+    own. A file may name `unit` and `caution` beside it: the unit must be the metric's own, and the
     caution follows from the status.
     """
 
@@ -102,6 +131,7 @@ class WindowLine(BareLimit):
     status: LineStatus
     note: Note = ""
     others: Annotated[tuple[OtherLimit, ...], Field(max_length=10)] = ()
+    was: Annotated[EarlierLimit | None, Field(exclude_if=_is_not_given)] = None
 
     @model_validator(mode="before")
     @classmethod
@@ -120,14 +150,15 @@ class WindowLine(BareLimit):
     def _check_source(self) -> Self:
         if self.status in {LineStatus.SEEN, LineStatus.CONFLICT} and not self.document:
             refuse_at("document", sentence=f"must be named where the status is {self.status.words}")
+        if self.was is not None and self.status is not LineStatus.OWN:
+            sentence = f"may be told only of {LineStatus.OWN.words} limit, whose number was changed"
+            refuse_at("was", sentence=sentence)
         return self
 
     @property
     def source(self) -> str:
         """The source as it is printed beside the limit; empty where none is named."""
-        place = ", ".join(part for part in (self.document, self.clause) if part)
-        seen = f"({self.seen_in})" if self.seen_in else ""
-        return " ".join(part for part in (place, seen) if part)
+        return spell_source(self.document, self.clause, self.seen_in)
 
 
 class WindowText(Part):

@@ -3,11 +3,13 @@
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
+from math import isinf
 from typing import Final
 
 from app.core.refusals import Fault
 from app.recipes.windows.bodies import ADJACENT_BODIES, make_classification_window
 from app.recipes.windows.classification import (
+    TABLES,
     ClassificationTemperature,
     Process,
     find_classification,
@@ -113,6 +115,26 @@ def get_built_in(key: str, package: Package | None = None) -> BuiltIn:
     of = {"thickness_mm": package.thickness_mm, "volume_mm3": package.volume_mm3}
     window = make_classification_window(PROCESSES[key], **of)
     return _state(window, package, find_classification(PROCESSES[key], **of))
+
+
+def list_sizes(key: str) -> tuple[Package, ...]:
+    """List one body for each way to classify one: for every cell and every edge of its table."""
+    cells = TABLES[PROCESSES[key]]
+    thicknesses_mm = {mm for one in cells for mm in _list_inside(one.from_mm, one.to_mm)}
+    volumes_mm3 = {mm3 for one in cells for mm3 in _list_inside(one.from_mm3, one.to_mm3)}
+    return tuple(Package(mm, mm3) for mm in sorted(thicknesses_mm) for mm3 in sorted(volumes_mm3))
+
+
+def list_texts() -> tuple[BuiltIn, ...]:
+    """List every built-in window whole, the classification profiles for every size of body."""
+    of_bodies = (get_built_in(key, size) for key in PROCESSES for size in list_sizes(key))
+    return (*of_bodies, *map(_state, _map_fixed().values()))
+
+
+def _list_inside(least: float, most: float) -> tuple[float, ...]:
+    """List a value within a range, and its upper end where there is one."""
+    within = (least + min(most, least + 1.0)) / 2.0
+    return (within,) if isinf(most) else (within, most)
 
 
 def make_text(window: BuiltInWindow) -> WindowText:

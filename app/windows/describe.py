@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from app.core.numbers import spell_number
 from app.recipes.body.describe import spell_limit, spell_roles
-from app.recipes.body.window import METRICS, Metric
+from app.recipes.body.window import METRICS, BareLimit, Metric
 from app.recipes.side_by_side import PairRow, PairSection
-from app.windows.body import NEEDED, OtherLimit, WindowLine, WindowText
+from app.windows.body import NEEDED, EarlierLimit, OtherLimit, WindowLine, WindowText
 
 NOT_GIVEN = "–"
 WHOLE_SITE = "the whole site"
@@ -28,6 +28,7 @@ class LineWords:
     caution: str
     note: str
     others: tuple[str, ...]
+    was: str
 
 
 def spell_line(row: WindowLine) -> LineWords:
@@ -44,7 +45,20 @@ def spell_line(row: WindowLine) -> LineWords:
         caution=row.status.caution,
         note=row.note,
         others=tuple(_spell_other(one, row.unit) for one in row.others),
+        was=spell_was(row),
     )
+
+
+def spell_was(row: WindowLine) -> str:
+    """Spell what a changed limit was and where; empty for one that was not changed."""
+    return "" if row.was is None else spell_earlier(row.was, row.metric)
+
+
+def spell_earlier(was: EarlierLimit, metric: Metric) -> str:
+    """Spell what a limit of a metric was, in which source, and how sure that was."""
+    limit = BareLimit.model_construct(metric=metric, lower=was.lower, upper=was.upper)
+    of = "" if was.source == was.of else f"; {was.of}"
+    return f"was {spell_limit(limit)} in {was.source} ({was.status.told}{of})"
 
 
 def list_temperatures(text: WindowText) -> tuple[tuple[str, str], ...]:
@@ -112,6 +126,8 @@ def _describe_rows(rows: Iterable[WindowLine]) -> Iterable[tuple[str, str]]:
         yield name, words.limit
         yield f"{name}: source", words.source or NOT_GIVEN
         yield f"{name}: status", row.status.told
+        if words.was:
+            yield f"{name}: changed", words.was
         if words.note:
             yield f"{name}: note", words.note
         if words.others:

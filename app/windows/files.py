@@ -12,10 +12,11 @@ One JSON object, UTF-8, at most 1 MiB:
                "caution": "", "note": "", "others": []}]}
 
 `metric`, `roles` and the ranges are those of a recipe's window; `status` is seen, from_memory,
-sources_differ or plants_own. An export also says `key`, `version`, `state`, `digest`, `cautions`
-and, beside each row, its `caution`: all of them follow from the rest, and are not read back. The
-command `wickbook analyse --window FILE.json` reads the same file; and where it reads a bare
-window, with `limits` in place of `rows`, so does the import.
+sources_differ or plants_own. A limit whose number was changed after it was copied says what it
+`was`: numbers, source and status there, and `of` which window. An export also says `key`,
+`version`, `state`, `digest`, `cautions` and, beside each row, its `caution`: all of them follow
+from the rest, and are not read back. The command `wickbook analyse --window FILE.json` reads the
+same file; and where it reads a bare window, with `limits` in place of `rows`, so does the import.
 """
 
 import csv
@@ -170,7 +171,7 @@ def spell_window_csv(stated: Stated) -> str:
         lines.append(["Holds for parts", ", ".join(stated.text.part_numbers)])
     if stated.text.note:
         lines.append(["Note", stated.text.note])
-    head = "Metric,Channels,Lower,Upper,Unit,Status,Caution,Source,Note,Also printed"
+    head = "Metric,Channels,Lower,Upper,Unit,Status,Caution,Source,Note,Also printed,Changed"
     lines += [[], head.split(",")]
     for row in stated.text.rows:
         words = spell_line(row)
@@ -186,6 +187,7 @@ def spell_window_csv(stated: Stated) -> str:
                 words.source,
                 words.note,
                 "; ".join(words.others),
+                words.was,
             ]
         )
     out = io.StringIO()

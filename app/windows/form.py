@@ -5,12 +5,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from pydantic import ValidationError
+
 from app.core.numbers import spell_number
 from app.core.refusals import Fault
 from app.recipes.body.alloys import find_alloy
 from app.recipes.body.fields import FROM_FORM
 from app.recipes.body.forms import nest_fields
-from app.recipes.body.window import METRICS
+from app.recipes.body.window import METRICS, Metric
 from app.recipes.form_fields import Choices, FieldSpec, Kind
 from app.recipes.form_sheet import FaultLine, FormField
 from app.recipes.form_values import (
@@ -21,12 +23,14 @@ from app.recipes.form_values import (
     split_words,
 )
 from app.traces.rules import ChannelRole
-from app.windows.body import MOST_ROWS, LineStatus, WindowText
+from app.windows.body import MOST_ROWS, EarlierLimit, LineStatus, WindowText
+from app.windows.describe import spell_earlier
 from app.windows.files import parse_text
 
 ROWS: Final = "rows"
 SPARE_ROWS: Final = 2
 _DROP: Final = "drop"
+_WAS: Final = "was"
 _ROW: Final = re.compile(r"rows\.(?P<row>[0-9]{1,4})\.(?P<name>.+)")
 # A row that says none of these limits nothing.
 _SAYS: Final = ("metric", "roles", "lower", "upper")
@@ -91,14 +95,15 @@ class HiddenText:
 
 @dataclass(frozen=True)
 class FormRow:
-    """One row of the form; `others` go along as they are, and are shown."""
+    """One row of the form; `hidden` goes along as it is, and is shown as `printed` and `was`."""
 
     path: str
     heading: str
     fields: tuple[FormField, ...]
     faults: tuple[str, ...]
-    others: tuple[HiddenText, ...]
+    hidden: tuple[HiddenText, ...]
     printed: tuple[str, ...]
+    was: str
     is_spare: bool
 
 
@@ -125,6 +130,9 @@ def spell_fields(text: WindowText) -> dict[str, str]:
         for number, other in enumerate(row.others):
             for name in ("lower", "upper", "where"):
                 fields[f"{at}.others.{number}.{name}"] = _spell(getattr(other, name))
+        if row.was is not None:
+            for name in EarlierLimit.model_fields:
+                fields[f"{at}.{_WAS}.{name}"] = _spell(getattr(row.was, name))
     return fields
 
 
@@ -151,9 +159,17 @@ def _is_gone(name: str, gone: set[str]) -> bool:
 
 
 def read_form(fields: Mapping[str, str]) -> WindowText:
-    """Return the text that arranged fields hold; Unreadable with one fault a field."""
+    """Return the text that arranged fields hold; Unreadable with one fault a field.
+
+    What a limit was is not read where a status is stated for it again.
+    """
     read: dict[str, str] = {}
     for path, text in fields.items():
+        found = _ROW.fullmatch(path)
+        if found and found["name"].startswith(f"{_WAS}."):
+            status = fields.get(f"{ROWS}.{found['row']}.status", "")
+            if status != LineStatus.OWN.value:
+                continue
         if path == "part_numbers":
             read |= {f"{path}.{place}": word for place, word in enumerate(split_words(text))}
         else:
@@ -189,20 +205,38 @@ def _lay_row(
     place: int, used: int, fields: Mapping[str, str], faults: Mapping[str, tuple[str, ...]]
 ) -> FormRow:
     at = f"{ROWS}.{place}"
-    others = tuple(
+    hidden = tuple(
         HiddenText(name, text)
         for name, text in fields.items()
-        if name.startswith(f"{at}.others.") and text
+        if name.startswith((f"{at}.others.", f"{at}.{_WAS}.")) and text
     )
     return FormRow(
         path=at,
         heading=f"Limit {place + 1}",
         fields=tuple(_lay_field(spec, f"{at}.{spec.path}", fields, faults) for spec in ROW_FIELDS),
         faults=faults.get(at, ()),
-        others=others,
-        printed=tuple(one.value for one in others if one.name.endswith(".where")),
+        hidden=hidden,
+        printed=tuple(one.value for one in hidden if one.name.endswith(".where")),
+        was=_spell_was(at, fields),
         is_spare=place >= used,
     )
+
+
+def _spell_was(at: str, fields: Mapping[str, str]) -> str:
+    """Say what a changed limit was; empty where nothing, or nothing readable, goes along."""
+    given = {
+        name: fields[f"{at}.{_WAS}.{name}"]
+        for name in EarlierLimit.model_fields
+        if fields.get(f"{at}.{_WAS}.{name}", "").strip()
+    }
+    metric = fields.get(f"{at}.metric", "")
+    if not given or metric not in set(Metric):
+        return ""
+    try:
+        was = EarlierLimit.model_validate(given, context=FROM_FORM)
+    except ValidationError:
+        return ""
+    return spell_earlier(was, Metric(metric))
 
 
 def _lay_field(

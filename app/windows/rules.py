@@ -100,6 +100,12 @@ class PartNotKnown(Conflict):
     code = "windows.part_not_known"
 
 
+class CitationNotPrinted(Conflict):
+    """A limit names a source beside a number that the source does not print."""
+
+    code = "windows.citation_not_printed"
+
+
 class NotYourDraft(Forbidden):
     """The recipe's draft is somebody else's."""
 

@@ -211,10 +211,24 @@ class VersionLine(BaseModel):
     version: int
 
 
+class OriginView(BaseModel):
+    """What a version was copied from, and what differs; null where that text is gone."""
+
+    key: str
+    version: int
+    is_built_in: bool
+    digest: str
+    changes: list[ChangeView] | None
+
+
 class VersionView(VersionLine):
-    """A version with its whole text; `cautions` are to be told wherever it is used."""
+    """A version with its whole text; `cautions` are to be told wherever it is used.
+
+    `copied_from` is null for a version that was written, or read from a file.
+    """
 
     cautions: list[str]
+    copied_from: OriginView | None
     text: WindowText
 
 

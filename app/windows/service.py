@@ -16,7 +16,9 @@ from app.core.races import wait_for_names, wait_for_row
 from app.recipes.rules import RevisionAction, RevisionState
 from app.windows.body import WindowText, spell_text
 from app.windows.built_in import BuiltIn
-from app.windows.describe import compare_texts
+from app.windows.citations import list_settled, settle_citations
+from app.windows.describe import compare_texts, spell_was
+from app.windows.origin import find_copied
 from app.windows.queries import (
     SUBJECT,
     find_open,
@@ -27,6 +29,7 @@ from app.windows.queries import (
     list_editors,
 )
 from app.windows.rules import (
+    CitationNotPrinted,
     CodeTaken,
     OtherWindow,
     VersionOpenAlready,
@@ -55,7 +58,9 @@ def create_window(
 ) -> WindowVersion:
     """Create a window and return its first draft; CodeTaken where the code is in use.
 
-    `origin` says what the text began as, for the log: a built-in window, or a file.
+    `origin` says what the text began as, for the log: a built-in window, or a file. A limit that
+    cites a built-in window's document for a number that is not printed there becomes the plant's
+    own.
     """
     wait_for_names(session, "windows.code")
     if find_window(session, fields.code) is not None:
@@ -67,6 +72,7 @@ def create_window(
     window = PlantWindow(code=fields.code, created_at=now, created_by_id=person.account_id)
     session.add(window)
     session.flush()
+    fields = fields.model_copy(update={"text": settle_citations(fields.text)})
     version = _add_draft(session, window, fields, person=person, now=now)
     details: dict[str, JsonValue] = {
         "title": fields.title,
@@ -94,6 +100,9 @@ def start_from_built_in(
         "version": found.version,
         "digest": found.digest,
     }
+    if found.package is not None:
+        origin["thickness_mm"] = found.package.thickness_mm
+        origin["volume_mm3"] = found.package.volume_mm3
     return create_window(session, fields, person=person, now=now, origin=origin)
 
 
@@ -122,7 +131,8 @@ def copy_version(
             f"Version {opened.number} of {window.code} is {opened.state}; "
             "finish or discard it before you start another."
         )
-    fields = TextFields(title=source.title, reason=reason, text=get_text(source))
+    text = settle_citations(get_text(source))
+    fields = TextFields(title=source.title, reason=reason, text=text)
     version = _add_draft(session, window, fields, person=person, now=now)
     details: dict[str, JsonValue] = {
         "title": source.title,
@@ -144,19 +154,22 @@ def save_draft(
 ) -> WindowVersion:
     """Write a draft's text; the author stays who began it, and nothing is told of no change.
 
-    VersionFrozen for any state but draft; EditedMeanwhile when another version was seen.
+    A limit whose number is no longer that of what it was copied from becomes the plant's own,
+    unless another source is stated for it (app.windows.citations). VersionFrozen for any state
+    but draft; EditedMeanwhile when another version was seen.
     """
     lock_version(session, version)
     check_editable(version.state)
     check_version(seen_version, version.version)
     before = get_text(version)
+    text = settle_citations(fields.text, copied=find_copied(session, version), stored=before)
     old: dict[str, JsonValue] = {
         "title": version.title,
         "reason": version.reason,
         "digest": get_digest(version),
     }
     version.title, version.reason = fields.title, fields.reason
-    version.body = spell_text(fields.text)
+    version.body = spell_text(text)
     if not session.is_modified(version):
         return version
     session.flush()
@@ -164,7 +177,7 @@ def save_draft(
         "before": old,
         "title": fields.title,
         "reason": fields.reason,
-        **_spell_changes(before, fields.text),
+        **_spell_changes(before, text),
     }
     tell(session, version, "windows.save_draft", person=person, now=now, details=details)
     return version
@@ -189,8 +202,13 @@ def discard_draft(
 def propose(
     session: Session, version: WindowVersion, *, person: Person, now: datetime
 ) -> WindowVersion:
-    """Propose a draft; from here on its text is frozen."""
+    """Propose a draft; from here on its text is frozen.
+
+    CitationNotPrinted where a limit cites a source for a number that is not printed there, as a
+    draft may that was saved before this was asked.
+    """
     lock_version(session, version)
+    _check_citations(session, version)
     version.state = _take_move(version, RevisionAction.PROPOSE, person=person)
     version.proposed_by_id, version.proposed_at = person.account_id, now
     session.flush()
@@ -313,6 +331,18 @@ def _supersede(
 def _sign_retirement(version: WindowVersion, reason: str, *, person: Person, now: datetime) -> None:
     version.retired_by_id, version.retired_at = person.account_id, now
     version.retire_reason = reason
+
+
+def _check_citations(session: Session, version: WindowVersion) -> None:
+    text = get_text(version)
+    settled = settle_citations(text, copied=find_copied(session, version), stored=text)
+    for place in list_settled(text, settled):
+        was = spell_was(settled.rows[place]) or "was another one"
+        raise CitationNotPrinted(
+            f"Limit {place + 1} cites a source for a number that is not printed there: it {was}. "
+            "Save the draft once more and it becomes the plant's own, or state another source.",
+            field=f"rows.{place}.document",
+        )
 
 
 def _take_move(version: WindowVersion, action: RevisionAction, *, person: Person) -> RevisionState:

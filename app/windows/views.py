@@ -5,15 +5,19 @@ import math
 from sqlalchemy.orm import Session
 
 from app.core.numbers import spell_number
-from app.recipes.schemas import PersonView
+from app.recipes.schemas import ChangeView, PersonView
 from app.recipes.windows.classification import Cell
+from app.windows.body import WindowText
 from app.windows.built_in import PROCESSES, BuiltIn, BuiltInLine, get_built_in_line
+from app.windows.describe import compare_texts
 from app.windows.holding import HeldWindow
+from app.windows.origin import Origin, find_origin
 from app.windows.queries import OwnLine, get_digest, get_text, map_people
 from app.windows.schemas import (
     BuiltInLineView,
     BuiltInView,
     ClassifiedView,
+    OriginView,
     OwnWindowView,
     StandingView,
     VersionLine,
@@ -26,7 +30,22 @@ def view_version(session: Session, version: WindowVersion) -> VersionView:
     """Return a version with its text."""
     line = view_line(version, map_people(session, [version]))
     text = get_text(version)
-    return VersionView(**line.model_dump(), cautions=list(text.cautions), text=text)
+    return VersionView(
+        **line.model_dump(),
+        cautions=list(text.cautions),
+        copied_from=_view_origin(find_origin(session, version), text),
+        text=text,
+    )
+
+
+def view_changes(old: WindowText, new: WindowText) -> list[ChangeView]:
+    """Return what differs from one text to another."""
+    return [
+        ChangeView(path=part.title.lower(), label=row.label, old=row.old, new=row.new)
+        for part in compare_texts(old, new)
+        for row in part.rows
+        if row.is_changed
+    ]
 
 
 def view_line(version: WindowVersion, people: dict[int, str]) -> VersionLine:
@@ -131,6 +150,18 @@ def _spell_range(least: float, most: float, unit: str) -> str:
     if not least:
         return f"up to {spell_number(most)} {unit}"
     return f"{spell_number(least)} to {spell_number(most)} {unit}"
+
+
+def _view_origin(origin: Origin | None, text: WindowText) -> OriginView | None:
+    if origin is None:
+        return None
+    return OriginView(
+        key=origin.key,
+        version=origin.version,
+        is_built_in=origin.is_built_in,
+        digest=origin.digest,
+        changes=None if origin.text is None else view_changes(origin.text, text),
+    )
 
 
 def _view_classified(found: BuiltIn) -> ClassifiedView | None:

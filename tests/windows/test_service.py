@@ -181,6 +181,7 @@ def test_an_own_window_started_from_a_built_in_one_keeps_sources_and_says_so(
     assert isinstance(details, dict)
     assert details["from"] == {
         "built_in": found.key, "version": 1, "digest": found.digest,
+        "thickness_mm": 1.6, "volume_mm3": 350,
     }  # fmt: skip
 
 

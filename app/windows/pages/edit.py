@@ -23,6 +23,7 @@ from app.web.shell import Shell, add_notices, go_to
 from app.web.templates import render
 from app.windows import service
 from app.windows.body import WindowText
+from app.windows.citations import list_settled
 from app.windows.describe import compare_texts
 from app.windows.form import WindowSheet, arrange, lay_out, read_form, spell_fields
 from app.windows.queries import get_text, get_version
@@ -37,7 +38,13 @@ Writer = Annotated[Person, Depends(needs(Action.RECIPES_WRITE))]
 # Fields of the page that are no part of the text.
 _OF_THE_PAGE: Final = frozenset({CSRF_FIELD, "version", "do", "title", "reason"})
 
-add_notices({"window-saved": "The draft was saved."})
+add_notices(
+    {
+        "window-saved": "The draft was saved.",
+        "window-settled": "The draft was saved. Limits whose number is not that of the source they "
+        "named are the plant's own now, and say what they were.",
+    }
+)
 
 
 class HeadFields(BaseModel):
@@ -119,7 +126,9 @@ def save(
         return _show_conflict(request, person, version, typed, fields)
     except Refusal as refusal:
         return _show_form(request, person, version, typed, seen=seen, refusal=refusal)
-    return go_to(f"/windows/versions/{version_id}", said="window-saved")
+    is_settled = bool(list_settled(fields.text, get_text(version)))
+    said = "window-settled" if is_settled else "window-saved"
+    return go_to(f"/windows/versions/{version_id}", said=said)
 
 
 def _read(form: Form) -> Typed:

@@ -20,10 +20,13 @@ from app.core.clock import spell_moment
 from app.core.refusals import Refusal, Unreadable
 from app.core.request import HouseSettings, PathId, RequestSession
 from app.recipes.rules import RevisionState, list_moves
+from app.recipes.side_by_side import PairSection
 from app.web.forms import map_faults
 from app.web.shell import Shell
 from app.web.templates import render
+from app.windows.describe import compare_texts
 from app.windows.downloads import answer_csv, answer_json, state_version
+from app.windows.origin import Origin, find_origin
 from app.windows.pages.words import DIGEST_SHOWN, SHAPES, TextWords, spell_text
 from app.windows.queries import (
     SUBJECT,
@@ -86,6 +89,18 @@ class OtherVersion:
 
 
 @dataclass(frozen=True)
+class Copy:
+    """What the version was copied from, beside it; no sections where its text is gone."""
+
+    href: str
+    name: str
+    digest: str
+    sections: tuple[PairSection, ...]
+    changed: int
+    is_text_known: bool
+
+
+@dataclass(frozen=True)
 class VersionPage:
     """All that version.html can see."""
 
@@ -102,6 +117,7 @@ class VersionPage:
     digest: str
     is_locked: bool
     text: TextWords
+    copied: Copy | None
     signatures: tuple[Signature, ...]
     events: tuple[Event, ...]
     others: tuple[OtherVersion, ...]
@@ -166,6 +182,7 @@ def show_whole(
         digest=get_digest(version),
         is_locked=version.digest is not None,
         text=spell_text(get_text(version)),
+        copied=_compare_with_origin(find_origin(session, version), version),
         signatures=_list_signatures(session, version, zone),
         events=_list_events(session, version, zone),
         others=_list_others(session, version),
@@ -178,6 +195,20 @@ def show_whole(
         fault_of=fault_of,
     )
     return render("windows/version.html", page, status=422 if refusal is not None else 200)
+
+
+def _compare_with_origin(origin: Origin | None, version: WindowVersion) -> Copy | None:
+    if origin is None:
+        return None
+    sections = () if origin.text is None else compare_texts(origin.text, get_text(version))
+    return Copy(
+        href=origin.href,
+        name=f"{origin.words[:1].upper()}{origin.words[1:]}",
+        digest=origin.digest[:DIGEST_SHOWN],
+        sections=sections,
+        changed=sum(section.changed for section in sections),
+        is_text_known=origin.text is not None,
+    )
 
 
 def _list_signatures(

@@ -18,14 +18,13 @@ from app.recipes.queries import get_digest as get_recipe_digest
 from app.recipes.schemas import ApprovalFields, ChangeView, ReasonFields
 from app.windows import service
 from app.windows.built_in import BuiltIn
-from app.windows.describe import compare_texts
 from app.windows.downloads import answer_csv, answer_json, state_version
 from app.windows.queries import get_digest, get_text, get_version
 from app.windows.schemas import ComparisonView, PutFields, PutView, TextFields, VersionView
 from app.windows.tables import WindowVersion
 from app.windows.uses import PutHow
 from app.windows.uses import put_into_recipe as put_window
-from app.windows.views import view_version
+from app.windows.views import view_changes, view_version
 
 router = APIRouter()
 
@@ -148,18 +147,12 @@ def compare(
 ) -> ComparisonView:
     """Show what differs from this version to another one, of any window."""
     old, new = get_version(session, version_id), get_version(session, other_id)
-    parts = compare_texts(get_text(old), get_text(new))
     return ComparisonView(
         old_id=old.id,
         new_id=new.id,
         old_digest=get_digest(old),
         new_digest=get_digest(new),
-        changes=[
-            ChangeView(path=part.title.lower(), label=row.label, old=row.old, new=row.new)
-            for part in parts
-            for row in part.rows
-            if row.is_changed
-        ],
+        changes=view_changes(get_text(old), get_text(new)),
     )
 
 
