@@ -133,10 +133,15 @@ class BudgetFields(TypedDict):
 
 
 class LineFields(TypedDict):
-    """One limit held against one channel; `channel` is empty for the site."""
+    """One limit held against one channel; `channel` is empty for the site.
+
+    `over_s`: the time a steepest slope is the mean over; null for all else.
+    """
 
     metric: str
     channel: str
+    role: NotRequired[str | None]
+    over_s: NotRequired[float | None]
     value: float | None
     unit: str
     lower: float | None

@@ -15,6 +15,10 @@ OLDER: Final[Mapping[int, str]] = {
         "Made by definitions 1: each value was held against its limits as it was read, without an "
         "uncertainty and without looking for faults beyond what the file itself says."
     ),
+    2: (
+        "Made by definitions 2: a lapsed calibration counted as a valid one, the window use is the "
+        "largest of any limit, and the limit named is the one most used."
+    ),
 }
 
 DEFINITIONS_IN_WORDS: Final[Mapping[str, str]] = {
@@ -79,17 +83,24 @@ DEFINITIONS_IN_WORDS: Final[Mapping[str, str]] = {
     "window_use": (
         "How much of a limit a value uses, in %: 100 % is at the limit. With two limits the "
         "distance from their middle over half their distance; with one, both counted from 25 °C "
-        "for temperatures and from 0 for all else. Definition of this program, no source."
+        "for temperatures and from 0 for all else. None where nothing can be said, or where the "
+        "trace does not show all of the value. The use of a whole trace is that of the limit its "
+        "verdict rests on. Definition of this program, no source."
     ),
     "uncertainty": (
         "U is the expanded uncertainty (k = 2, about 95 %), in the unit of the value, for °C in "
         "K: the wire's class, the logger's accuracy and last digit, the calibration, noise, clock "
-        "and the slope at each crossing, combined by the law of propagation (JCGM 100). Neither "
-        "the sensor's own lag and fit nor the ageing of used wire is in it."
+        "and the slope at each crossing, combined by the law of propagation (JCGM 100). "
+        "Where a calibration had lapsed when the run began, its correction is still added, and "
+        "what it covered counts by its own tolerance instead. Neither the sensor's own lag and "
+        "fit nor the ageing of used wire is in it."
     ),
     "decision": (
         "A value is inside when it is at least U within its limits, outside when it is more than U "
         "beyond one, and too close to call between (JCGM 106, from memory: confirm against your "
-        "copy). Outside beats cannot say, that beats too close to call, and that beats inside."
+        "copy). Outside beats cannot say, that beats too close to call, and that beats inside. "
+        "The limit named first: among those outside a passed highest peak, of the body, then of an "
+        "adjacent part, the board, a joint; then the limit most used; what was never reached "
+        "comes last (our own order, no source)."
     ),
 }

@@ -25,7 +25,7 @@ from app.numerics.uncertainty import (
 )
 from app.numerics.values import CannotSay, Measured, NotReached, Outcome
 from app.numerics.zones import ZoneMetrics
-from app.plant.measuring import MeasuringChain, parse_chain, spell_chain
+from app.plant.measuring import MeasuringChain, list_lapses, parse_used_chain, spell_chain
 from app.recipes.verdict import Verdict, VerdictLine
 
 __all__ = [
@@ -45,6 +45,7 @@ __all__ = [
     "find_kept_lift_s",
     "find_silence_s",
     "list_faults",
+    "list_kept_lapses",
     "spell_outcome",
 ]
 
@@ -98,7 +99,13 @@ def describe_figures(figures: RunFigures) -> dict[str, Any]:
 def find_kept_chain(figures: Mapping[str, Any] | None) -> MeasuringChain | None:
     """Return the chain that kept figures were made with, None where it was only assumed."""
     kept = (figures or {}).get("chain")
-    return None if kept is None or kept["is_assumed"] else parse_chain(kept["described"])
+    return None if kept is None or kept["is_assumed"] else parse_used_chain(kept["described"])
+
+
+def list_kept_lapses(figures: Mapping[str, Any] | None) -> tuple[str, ...]:
+    """Return one sentence for each calibration that was over when kept figures were made."""
+    chain = find_kept_chain(figures)
+    return () if chain is None else list_lapses(chain)
 
 
 def find_kept_lift_s(figures: Mapping[str, Any] | None) -> float | None:
@@ -220,6 +227,8 @@ def describe_line(line: VerdictLine) -> dict[str, Any]:
     return {
         "metric": str(line.metric),
         "channel": line.channel,
+        "role": None if line.role is None else str(line.role),
+        "over_s": line.over_s,
         "value": line.value,
         "unit": line.unit,
         "lower": line.lower,

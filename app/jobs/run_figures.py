@@ -32,8 +32,9 @@ from app.traces.rules import ChannelRole
 
 # Raised whenever a definition changes, so that kept figures tell by which one they were made.
 # 1: metrics against limits by simple acceptance. 2: faults first, uncertainty, guarded acceptance,
-# zones, ceilings, calibration corrections.
-DEFINITIONS: Final = 2
+# zones, ceilings, calibration corrections. 3: a lapsed calibration's tolerances count again, the
+# window use is the deciding line's, and a passed highest peak decides before other lines outside.
+DEFINITIONS: Final = 3
 
 # A column with these was not connected for a while: between its readings nothing is known.
 FAULTY: Final = frozenset(

@@ -1,5 +1,6 @@
 """The measuring chain of a bench: wire, logger, clock and the calibrations of its channels."""
 
+import math
 import re
 from datetime import date, datetime
 from enum import StrEnum
@@ -142,6 +143,11 @@ class MeasuringChain(_Part):
         """The tolerance of the wire."""
         return get_tolerance(self.thermocouple_type, self.thermocouple_class)
 
+    def has_lapsed(self, channel: str) -> bool:
+        """Say whether a channel's calibration was over when the chain was used."""
+        _ = channel
+        return False
+
     @field_validator("thermocouple_class")
     @classmethod
     def _check_has_tolerance(cls, given: ToleranceClass, info: ValidationInfo) -> ToleranceClass:
@@ -159,6 +165,19 @@ class MeasuringChain(_Part):
                 _refuse_at("corrections", place, "channel", sentence=sentence)
             seen.add(one.channel.casefold())
         return self
+
+
+class LapsedChain(MeasuringChain):
+    """A chain as it was used at a moment at which calibrations of `lapsed` channels were over.
+
+    Their corrections are still added; what they covered counts by its own tolerance again.
+    """
+
+    lapsed: Annotated[tuple[ChannelName, ...], Field(min_length=1, max_length=MOST_CORRECTIONS)]
+
+    def has_lapsed(self, channel: str) -> bool:
+        """Say whether a channel's calibration was over when the chain was used."""
+        return channel.casefold() in {one.casefold() for one in self.lapsed}
 
 
 def _refuse_at(*path: str | int, sentence: str) -> None:
@@ -186,6 +205,24 @@ def parse_chain(given: object) -> MeasuringChain:
         raise ChainUnreadable(faults_of(error)) from None
 
 
+def parse_used_chain(given: object) -> MeasuringChain:
+    """Return a chain as it was kept with what it measured; ChainUnreadable as for parse_chain."""
+    if not (isinstance(given, dict) and "lapsed" in given):
+        return parse_chain(given)
+    try:
+        return LapsedChain.model_validate(given)
+    except ValidationError as error:
+        raise ChainUnreadable(faults_of(error)) from None
+
+
+def lapse_corrections(chain: MeasuringChain, *, now: datetime, zone: ZoneInfo) -> MeasuringChain:
+    """Return the chain as it is at a moment: a LapsedChain where calibrations are over by then."""
+    lapsed = tuple(one.channel for one in list_lapsed(chain, now=now, zone=zone))
+    if not lapsed:
+        return chain
+    return LapsedChain.model_validate({**chain.model_dump(), "lapsed": lapsed})
+
+
 def find_correction(chain: MeasuringChain, channel: str) -> ChannelCorrection | None:
     """Return the correction of a channel, whatever the case of its letters, or None."""
     folded = channel.casefold()
@@ -198,11 +235,11 @@ def make_measurement(
     """Return what a channel of the chain adds to the uncertainty of its values.
 
     `resolution_k` is the last digit of the readings (K, from 0 up). The noise is left 0: only a
-    recording shows it. A calibration replaces the tolerances it covers. Raises
-    UnusableUncertainty.
+    recording shows it. A calibration replaces the tolerances it covers, unless it has lapsed.
+    Raises UnusableUncertainty.
     """
     found = find_correction(chain, channel)
-    covers = None if found is None else found.covers
+    covers = None if found is None or chain.has_lapsed(channel) else found.covers
     return MeasurementUncertainty(
         thermocouple=None if covers is not None and covers.has_wire else chain.tolerance,
         logger_accuracy_k=0.0
@@ -211,10 +248,25 @@ def make_measurement(
         resolution_k=resolution_k,
         calibration=None
         if found is None
-        else CalibrationCorrection(found.correction_k, found.expanded_k),
+        else CalibrationCorrection(found.correction_k, _find_expanded_k(chain, found)),
         timebase_relative=chain.timebase_ppm * _PER_MILLION,
         timebase_jitter_s=chain.timebase_jitter_s,
     )
+
+
+def _find_expanded_k(chain: MeasuringChain, correction: ChannelCorrection) -> float:
+    """Return U (K, k = 2) that a calibration adds: none where its tolerances stand in for it.
+
+    A calibration that lapsed never makes a value surer: its U stays unless what counts again in
+    its place is at least as large. A bound ± a has the standard uncertainty a / √3 (JCGM 100,
+    4.3.7).
+    """
+    if not chain.has_lapsed(correction.channel) or correction.covers is None:
+        return correction.expanded_k
+    wire_k = chain.tolerance.fixed_k if correction.covers.has_wire else 0.0
+    logger_k = chain.logger_accuracy_k if correction.covers.has_logger else 0.0
+    again_k = 2.0 * math.hypot(wire_k, logger_k) / math.sqrt(3.0)
+    return 0.0 if again_k >= correction.expanded_k else correction.expanded_k
 
 
 def list_lapsed(
@@ -235,8 +287,29 @@ def spell_lapsed(correction: ChannelCorrection) -> str:
     )
 
 
+def list_lapses(chain: MeasuringChain) -> tuple[str, ...]:
+    """Return one sentence for each calibration that was over when the chain was used."""
+    return tuple(
+        f"The calibration of {one.channel} (certificate {one.certificate}) was valid until "
+        f"{one.valid_until} only: its correction is added, {_spell_again(one)}."
+        for one in chain.corrections
+        if chain.has_lapsed(one.channel)
+    )
+
+
+def _spell_again(correction: ChannelCorrection) -> str:
+    words = {
+        Covered.LOGGER: "the logger's accuracy counts",
+        Covered.WIRE: "the wire's class counts",
+        Covered.WIRE_AND_LOGGER: "the wire's class and the logger's accuracy count",
+    }
+    if correction.covers is None:
+        return "and its own uncertainty counts beside wire and logger as before"
+    return f"but {words[correction.covers]} as if it had not been calibrated"
+
+
 def spell_chain(chain: MeasuringChain) -> str:
-    """Spell a chain in one line: wire, logger, clock and which channels are corrected."""
+    """Spell a chain in one line: wire, logger, clock, what is corrected and what has lapsed."""
     parts = [
         spell_wire(chain),
         f"logger ±{spell_number(chain.logger_accuracy_k)} K",
@@ -245,9 +318,16 @@ def spell_chain(chain: MeasuringChain) -> str:
     if chain.timebase_jitter_s:
         parts.append(f"jitter {spell_number(chain.timebase_jitter_s)} s")
     if chain.corrections:
-        parts.append("corrected: " + ", ".join(map(spell_correction, chain.corrections)))
+        parts.append(
+            "corrected: " + ", ".join(_spell_used(chain, one) for one in chain.corrections)
+        )
     text = ", ".join(parts)
     return f"{chain.note}: {text}" if chain == ASSUMED_CHAIN else text[0].upper() + text[1:]
+
+
+def _spell_used(chain: MeasuringChain, correction: ChannelCorrection) -> str:
+    lapsed = f", lapsed after {correction.valid_until}"
+    return spell_correction(correction) + (lapsed if chain.has_lapsed(correction.channel) else "")
 
 
 def spell_wire(chain: MeasuringChain) -> str:

@@ -1,11 +1,13 @@
 """Reads benches."""
 
 from collections.abc import Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from app.plant.measuring import MeasuringChain, parse_chain
+from app.plant.measuring import MeasuringChain, lapse_corrections, parse_chain
 from app.plant.rules import BenchUnknown
 from app.plant.tables import Bench
 
@@ -37,3 +39,9 @@ def select_benches() -> Select[Bench]:
 def find_chain(bench: Bench) -> MeasuringChain | None:
     """Return the measuring chain that a bench was described with; None where it was not."""
     return None if bench.measuring_chain is None else parse_chain(bench.measuring_chain)
+
+
+def find_chain_at(bench: Bench, *, now: datetime, zone: ZoneInfo) -> MeasuringChain | None:
+    """Return the chain of a bench as it is at a moment, its calibrations lapsed or not."""
+    chain = find_chain(bench)
+    return None if chain is None else lapse_corrections(chain, now=now, zone=zone)

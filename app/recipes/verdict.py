@@ -1,7 +1,7 @@
 """Holds the metrics of a trace against a recipe's window, limit by limit."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from app.numerics.crossings import TimeAbove
@@ -27,6 +27,7 @@ from app.recipes.verdict_line import (
     judge_outcome,
     refuse_to_say,
 )
+from app.recipes.verdict_order import get_rank_of
 from app.traces.rules import ChannelRole
 
 __all__ = [
@@ -57,9 +58,9 @@ class ChannelReading:
 class Verdict:
     """The whole verdict; `deciding` is the line it rests on, None where nothing was judged.
 
-    Outside beats cannot say, that beats too close to call, and that beats inside. Unless nothing
-    can be said, the deciding line is the one that uses most of its limit. `left_out` names
-    optional channels that were not there; `rule` is what every line was decided by.
+    Outside beats cannot say, that beats too close to call, and that beats inside. Among lines of
+    the worst state the deciding one is first by verdict_order.get_rank. `left_out` names optional
+    channels that were not there; `rule` is what every line was decided by.
     """
 
     state: VerdictState
@@ -70,9 +71,8 @@ class Verdict:
 
     @property
     def window_use_pct(self) -> float | None:
-        """The largest use of any limit in %, None where no line has one."""
-        uses = [one.window_use_pct for one in self.lines if one.window_use_pct is not None]
-        return max(uses, default=None)
+        """The use of the deciding line in %, None where it has none."""
+        return None if self.deciding is None else self.deciding.window_use_pct
 
 
 def judge(
@@ -97,7 +97,11 @@ def judge(
                 f"against limits for {window.ramp_window_s:g} s"
             )
     desk = _Desk(window, tuple(plan), tuple(channels), site, rule, faults or {})
-    lines = tuple(line for limit in window.limits for line in desk.judge_limit(limit))
+    lines = tuple(
+        replace(line, over_s=window.ramp_window_s) if limit.metric in _STEEPEST else line
+        for limit in window.limits
+        for line in desk.judge_limit(limit)
+    )
     return Verdict(_get_worst(lines), lines, _find_deciding(lines), desk.list_left_out(), rule)
 
 
@@ -138,9 +142,10 @@ class _Desk:
         for role in limit.roles:
             for channel in self.channels:
                 if channel.role is role:
-                    yield self._judge_channel(limit, channel)
+                    yield replace(self._judge_channel(limit, channel), role=role)
             for one in self._list_missing(role):
-                yield refuse_to_say(limit, one.channel, self._spell_missing(one))
+                missing = refuse_to_say(limit, one.channel, self._spell_missing(one))
+                yield replace(missing, role=role)
 
     def _judge_site(self, limit: Limit) -> VerdictLine:
         joints = [role for role in ChannelRole if role.is_joint]
@@ -213,19 +218,12 @@ def _get_worst(lines: Sequence[VerdictLine]) -> VerdictState:
 
 
 def _find_deciding(lines: Sequence[VerdictLine]) -> VerdictLine | None:
-    worst = _get_worst(lines)
-    candidates = [line for line in lines if line.state is worst]
-    if worst is VerdictState.CANNOT_SAY:
-        return candidates[0] if candidates else None
-    return max(candidates, key=_get_weight)
-
-
-def _get_weight(line: VerdictLine) -> float:
-    """Order lines by use; outside without a value weighs most: it did not happen at all."""
-    return LARGEST_USE_PCT + 1 if line.window_use_pct is None else line.window_use_pct
+    return min(lines, key=get_rank_of, default=None)
 
 
 _Judged = tuple[Outcome, Uncertainty | None]
+# Slopes that mean nothing without the time they are taken over.
+_STEEPEST: Final = frozenset({Metric.MAX_RAMP_UP_K_PER_S, Metric.MAX_RAMP_DOWN_K_PER_S})
 _NO_CLASSIFICATION: Final = CannotSay("No classification temperature was given.")
 
 

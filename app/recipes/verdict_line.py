@@ -8,6 +8,7 @@ from app.numerics.guard_band import Conformity, DecisionRule, decide
 from app.numerics.uncertainty import Expanded, Uncertainty
 from app.numerics.values import CannotSay, Measured, NotReached, Outcome
 from app.recipes.body.window import METRICS, Limit, Metric
+from app.traces.rules import ChannelRole
 
 # A use beyond this is far outside in any case, and a figure that JSON and paper can carry.
 LARGEST_USE_PCT: Final = 9999.0
@@ -44,9 +45,11 @@ _STATES: Final = {
 class VerdictLine:
     """One limit held against one channel; `channel` is empty for a figure of the whole site.
 
-    `value` and `window_use_pct` are None where there is no value; `reason` says what is wrong, and
-    is empty inside the window. `at_s` is the value's moment on the trace's own time axis.
-    `uncertainty` is None where there is none to be told.
+    `value` is None where there is none, and so is `window_use_pct`, also where the trace does not
+    show all of the value or nothing can be said. `reason` says what is wrong, and is empty inside
+    the window. `at_s` is the value's moment on the trace's own time axis. `uncertainty` is None
+    where there is none to be told; `role` where the figure is of the whole site. `over_s` is the
+    time that a steepest slope is the mean over, None for all else.
     """
 
     metric: Metric
@@ -61,6 +64,8 @@ class VerdictLine:
     at_s: float | None = None
     is_censored: bool = False
     uncertainty: Expanded | None = None
+    role: ChannelRole | None = None
+    over_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -84,18 +89,24 @@ def compute_window_use_pct(limit: Limit, value: float) -> float:
     (value − zero) / (upper − zero). A lower limit alone: (lower − zero) / (value − zero). Zero is
     25 °C for temperatures and 0 for all else. At most 9999. Definition of this program, no source.
     """
-    zero = METRICS[limit.metric].zero
-    if limit.lower is not None and limit.upper is not None:
-        middle, half = (limit.lower + limit.upper) / 2, (limit.upper - limit.lower) / 2
-        share = abs(value - middle) / half
-    elif limit.upper is not None:
-        share = (value - zero) / (limit.upper - zero)
-    elif limit.lower is None or limit.lower <= zero:
-        share = 0.0 if limit.lower is None or value >= limit.lower else LARGEST_USE_PCT
+    return compute_use_pct(limit.metric, value, lower=limit.lower, upper=limit.upper)
+
+
+def compute_use_pct(
+    metric: Metric, value: float, *, lower: float | None, upper: float | None
+) -> float:
+    """Return how much of the limits of a metric a value uses; see compute_window_use_pct."""
+    zero = METRICS[metric].zero
+    if lower is not None and upper is not None:
+        share = abs(value - (lower + upper) / 2) / ((upper - lower) / 2)
+    elif upper is not None:
+        share = (value - zero) / (upper - zero)
+    elif lower is None or lower <= zero:
+        share = 0.0 if lower is None or value >= lower else LARGEST_USE_PCT
     elif value <= zero:
         share = LARGEST_USE_PCT
     else:
-        share = (limit.lower - zero) / (value - zero)
+        share = (lower - zero) / (value - zero)
     return min(max(share * 100, 0.0), LARGEST_USE_PCT)
 
 
@@ -202,6 +213,8 @@ def _line(
     measured: Measured | None = None,
     uncertainty: Expanded | None = None,
 ) -> VerdictLine:
+    is_whole = measured is not None and not measured.is_censored
+    has_use = is_whole and state is not VerdictState.CANNOT_SAY
     return VerdictLine(
         metric=limit.metric,
         channel=channel,
@@ -210,7 +223,9 @@ def _line(
         lower=limit.lower,
         upper=limit.upper,
         state=state,
-        window_use_pct=compute_window_use_pct(limit, measured.value) if measured else None,
+        window_use_pct=compute_window_use_pct(limit, measured.value)
+        if measured and has_use
+        else None,
         reason=reason,
         at_s=measured.at_s if measured else None,
         is_censored=measured.is_censored if measured else False,

@@ -97,7 +97,7 @@ def limit(body: RecipeBody, limits: Sequence[dict[str, Any]]) -> RecipeBody:
 
 def test_without_a_described_chain_one_is_assumed_and_said_so() -> None:
     figures = describe()
-    assert figures["definitions"] == 2
+    assert figures["definitions"] == 3
     assert figures["chain"]["is_assumed"]
     assert figures["chain"]["words"].startswith("assumed (common practice, no source): type K")
     assert find_kept_chain(figures) is None

@@ -15,9 +15,12 @@ from app.plant.measuring import (
     CHAIN_EXAMPLE,
     ChainUnreadable,
     MeasuringChain,
+    lapse_corrections,
     list_lapsed,
+    list_lapses,
     make_measurement,
     parse_chain,
+    parse_used_chain,
     spell_chain,
 )
 
@@ -216,3 +219,59 @@ def test_a_chain_is_spelt_in_one_line_and_an_assumed_one_says_so() -> None:
         "assumed (common practice, no source): type K, IEC 60584-1 class 2 "
         "(±2.5 K or 0.75 % of t, the greater), logger ±1 K, clock ±100 ppm"
     )
+
+
+DAY = datetime(2026, 3, 31, 12, tzinfo=UTC)
+AFTER = datetime(2026, 4, 1, 12, tzinfo=UTC)
+
+
+def compute_expanded_k(chain: MeasuringChain) -> float | None:
+    return compute_reading_uncertainty(chain, "T1", temperatures_c=[100.0])[0].expanded_k
+
+
+def test_a_lapsed_calibration_leaves_its_place_to_the_tolerances_it_covered() -> None:
+    said = correct(covers="wire_and_logger", valid_until="2026-03-31")
+    chain = parse_chain(describe(said))
+    valid = lapse_corrections(chain, now=DAY, zone=VIENNA)
+    assert valid == chain
+    assert compute_expanded_k(valid) == pytest.approx(0.6)
+    lapsed = lapse_corrections(chain, now=AFTER, zone=VIENNA)
+    # By hand, JCGM 100: class 1 wire at 100 °C ±1.5 K and the logger ±0.7 K, both rectangular.
+    assert compute_expanded_k(lapsed) == pytest.approx(2 * math.sqrt((1.5**2 + 0.7**2) / 3))
+    correction = make_measurement(lapsed, channel="t1", resolution_k=0.1).calibration
+    assert correction is not None
+    assert correction.correction_k == -0.4
+    assert list_lapses(valid) == ()
+    (said_of_it,) = list_lapses(lapsed)
+    assert said_of_it == (
+        "The calibration of T1 (certificate C-2026-118) was valid until 2026-03-31 only: its "
+        "correction is added, but the wire's class and the logger's accuracy count as if it had "
+        "not been calibrated."
+    )
+    assert spell_chain(lapsed).endswith("T1 -0.4 K ± 0.6 K (k = 2), lapsed after 2026-03-31")
+
+
+def test_a_lapsed_calibration_never_makes_a_value_surer() -> None:
+    # ± 2 K (k = 2) is more than 2 · 1.5 / √3 = 1.73 K of the wire.
+    wide = correct(covers="wire", expanded_k=2.0, valid_until="2026-03-31")
+    beside = correct(valid_until="2026-03-31")
+    for said, squared in ((wide, 1.0**2), (beside, 0.3**2)):
+        chain = parse_chain(describe(said))
+        lapsed = lapse_corrections(chain, now=AFTER, zone=VIENNA)
+        before, after = compute_expanded_k(chain), compute_expanded_k(lapsed)
+        assert before is not None
+        assert after is not None
+        assert after >= before
+        assert after == pytest.approx(2 * math.sqrt(1.5**2 / 3 + 0.7**2 / 3 + squared))
+
+
+def test_a_chain_with_a_lapsed_calibration_comes_back_as_it_was_used() -> None:
+    chain = parse_chain(describe(correct(valid_until="2026-03-31"), correct(channel="T2")))
+    lapsed = lapse_corrections(chain, now=AFTER, zone=VIENNA)
+    assert parse_used_chain(lapsed.model_dump(mode="json")) == lapsed
+    assert parse_used_chain(chain.model_dump(mode="json")) == chain
+    assert [lapsed.has_lapsed(name) for name in ("T1", "T2")] == [True, False]
+    # Nobody describes a bench with it: what has lapsed is a matter of the moment.
+    assert "lapsed" in list_faults(lapsed.model_dump(mode="json"))
+    with pytest.raises(ChainUnreadable):
+        parse_used_chain({**chain.model_dump(mode="json"), "lapsed": []})

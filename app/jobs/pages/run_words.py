@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from app.jobs.figure_words import DEFINITIONS_IN_WORDS, OLDER
-from app.jobs.figures import CHANNEL_FIGURES, DEFINITIONS, spell_outcome
+from app.jobs.figures import CHANNEL_FIGURES, DEFINITIONS, list_kept_lapses, spell_outcome
 from app.jobs.pages.words import StateWords, word_verdict
 from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
@@ -78,12 +78,14 @@ def spell_made_by(figures: Mapping[str, Any]) -> tuple[str, ...]:
     if not figures:
         return ()
     number = figures["definitions"]
-    if number != DEFINITIONS:
-        return (OLDER.get(number, f"Made by definitions {number}, which this program lacks."),)
-    rule = f"Decided by {figures['verdict']['rule']}; definitions {number}."
-    if not figures["chain"]["is_assumed"]:
-        return (rule,)
-    return rule, f"Measuring chain: {spell_chain_used(figures)}."
+    if number not in {DEFINITIONS, *OLDER}:
+        return (f"Made by definitions {number}, which this program lacks.",)
+    said = [OLDER[number]] if number in OLDER else []
+    if "rule" in figures["verdict"]:
+        said.append(f"Decided by {figures['verdict']['rule']}; definitions {number}.")
+    if figures.get("chain", {}).get("is_assumed"):
+        said.append(f"Measuring chain: {spell_chain_used(figures)}.")
+    return *said, *list_kept_lapses(figures)
 
 
 def spell_chain_used(figures: Mapping[str, Any]) -> str:
