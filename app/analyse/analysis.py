@@ -33,7 +33,8 @@ from app.traces.service import describe_reading
 
 _ANSWERS: Final = {
     "unit": "--unit C, F or K",
-    "thermocouple": "--thermocouple K, J, T or N",
+    "thermocouple": "--thermocouple K, J, T or N; a cold junction that no header names with "
+    "--cold-junction or --cold-junction-c",
     "time_format": "--time-unit s, ms, min, h, hh:mm or mm:ss",
     "day_first": "--day-first or --month-first",
 }

@@ -113,8 +113,8 @@ def make_chain(
             if logger_accuracy_k is None
             else logger_accuracy_k,
             timebase_ppm=assumed.timebase_ppm,
-            note=f"as said; {assumed_words(wire, logger_accuracy_k)} assumed "
-            "(common practice, no source)",
+            note=f"of these assumed (common practice, no source): "
+            f"{assumed_words(wire, logger_accuracy_k)}",
             corrections=parsed,
         )
     except ValidationError as error:

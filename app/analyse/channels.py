@@ -9,8 +9,14 @@ from pydantic import ValidationError
 from app.core.faults import faults_of
 from app.core.refusals import Unacceptable
 from app.recipes.body.setup import Thermocouple
-from app.traces.files import LoggerReading, TemperatureColumn
-from app.traces.rules import Channel, ChannelMap, ChannelRole, check_channels_fit
+from app.traces.files import (
+    ColumnGuess,
+    LoggerReading,
+    TemperatureColumn,
+    is_cold_junction_header,
+    strip_unit,
+)
+from app.traces.rules import Channel, ChannelMap, ChannelRole, ColumnRole, check_channels_fit
 
 _LONGEST_NAME: Final = 60
 # The first that is found in a header counts: "joint under the body" is a joint.
@@ -26,7 +32,7 @@ _ROLE_WORDS: Final = (
     ("ambient", ChannelRole.AIR),
     ("air", ChannelRole.AIR),
 )
-_UNIT: Final = re.compile(r"\s*[\[(].*$")
+_BRACKETS: Final = re.compile(r"\s*[\[(].*$")
 
 
 class MapUnreadable(Unacceptable):
@@ -76,8 +82,9 @@ def map_channels(
     """Return the channels, and a sentence for each whose role could only be supposed.
 
     Where columns are named, they alone are used. Otherwise a column is the plan's channel of that
-    name, or what its header speaks of, or a joint. Raises MapUnreadable, NoColumnNamed and
-    ChannelsImpossible.
+    name, or what its header speaks of, or a joint; a cold junction's own column and millivolts of
+    no known type beside columns of temperatures are left out. Raises MapUnreadable, NoColumnNamed
+    and ChannelsImpossible.
     """
     supposed: list[str] = []
     if said:
@@ -90,7 +97,20 @@ def map_channels(
         ]
     else:
         planned = {one.channel.casefold(): one for one in plan or ()}
-        channels = [_guess(column, planned, supposed) for column in reading.columns]
+        channels = []
+        for column in reading.columns:
+            why_not = "" if _find_planned(column, planned) else _why_not_likely(reading, column)
+            if why_not:
+                supposed.append(
+                    f"Column {column.index + 1} “{column.header}” is left out: {why_not}; "
+                    "say otherwise with --map."
+                )
+            else:
+                channels.append(_guess(column, planned, supposed))
+    if not channels:
+        raise ChannelsImpossible(
+            f"No column can be taken for a channel. {' '.join(supposed)}", field="map"
+        )
     try:
         channel_map = ChannelMap(channels=tuple(channels))
     except ValidationError as error:
@@ -122,12 +142,20 @@ def _get_column(reading: LoggerReading, wanted: str) -> TemperatureColumn:
     columns = reading.columns
     for found in (
         [one for one in columns if one.header.casefold() == folded],
-        [one for one in columns if _UNIT.sub("", one.header).casefold() == folded],
+        [one for one in columns if _bare(one.header).casefold() == folded],
         [one for one in columns if str(one.index + 1) == wanted],
     ):
         if len(found) == 1:
             return found[0]
     there = ", ".join(f"{one.index + 1} “{one.header}”" for one in columns)
+    aside = [one for one in reading.guesses if one.role is not ColumnRole.TEMPERATURE]
+    for guess in aside:
+        if _is_named(guess, folded):
+            raise NoColumnNamed(
+                f"Column {guess.index + 1} “{guess.header}” is no column of temperatures: "
+                f"{guess.why}. There are {there}.",
+                field="map",
+            )
     raise NoColumnNamed(
         f"“{wanted}” is not the header or number of one column of temperatures; there are {there}.",
         field="map",
@@ -138,7 +166,7 @@ def _guess(
     column: TemperatureColumn, planned: dict[str, Thermocouple], supposed: list[str]
 ) -> Channel:
     name = _name_of(column)
-    one = planned.get(name.casefold()) or planned.get(column.header.casefold())
+    one = _find_planned(column, planned)
     if one is not None:
         return Channel(
             column=column.index,
@@ -157,6 +185,32 @@ def _guess(
     return Channel(column=column.index, name=name, role=role)
 
 
+def _find_planned(
+    column: TemperatureColumn, planned: dict[str, Thermocouple]
+) -> Thermocouple | None:
+    return planned.get(_name_of(column).casefold()) or planned.get(column.header.casefold())
+
+
+def _why_not_likely(reading: LoggerReading, column: TemperatureColumn) -> str:
+    """Return why the column is no channel unless it is named; empty where it may be one."""
+    if is_cold_junction_header(column.header):
+        return "its header names a cold junction"
+    untyped = {guess.index for guess in reading.guesses if guess.is_untyped}
+    others = (one for one in reading.columns if not is_cold_junction_header(one.header))
+    if column.index in untyped and any(one.index not in untyped for one in others):
+        return "it holds millivolts of no known type, which --thermocouple would say"
+    return ""
+
+
+def _is_named(guess: ColumnGuess, folded: str) -> bool:
+    header = guess.header.casefold()
+    return folded in {header, _bare(guess.header).casefold(), str(guess.index + 1)}
+
+
+def _bare(header: str) -> str:
+    return _BRACKETS.sub("", strip_unit(header)).strip()
+
+
 def _name_of(column: TemperatureColumn) -> str:
-    bare = _UNIT.sub("", column.header).strip() or column.header.strip()
+    bare = _bare(column.header) or column.header.strip()
     return bare[:_LONGEST_NAME].strip() or f"column {column.index + 1}"

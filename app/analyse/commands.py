@@ -23,7 +23,7 @@ from app.analyse.options import (
     parse_numbers,
 )
 from app.analyse.report import lay_out, spell_line
-from app.analyse.standard import Standard, find_standard
+from app.analyse.standard import WINDOW_KEYS, Body, Standard, find_standard
 from app.analyse.told import spell_json
 from app.core.refusals import Refusal
 from app.numerics.thermocouple_tables import ThermocoupleType
@@ -39,8 +39,24 @@ def analyse(
     ],
     window: Annotated[
         str | None,
-        typer.Option(help="lead-free, joints, or a JSON file of a window or a recipe's body."),
+        typer.Option(
+            help="A JSON file of a window or of a recipe's body, or one of "
+            f"{', '.join(WINDOW_KEYS)}."
+        ),
     ] = None,
+    classification: Annotated[
+        float | None,
+        typer.Option(
+            min=150,
+            max=300,
+            help="The body's classification temperature in °C, for a classification window.",
+        ),
+    ] = None,
+    body_thickness: Annotated[
+        float | None,
+        typer.Option(help="In place of it the body's thickness in mm, with --body-volume."),
+    ] = None,
+    body_volume: Annotated[float | None, typer.Option(help="The body's volume in mm³.")] = None,
     alloy: Annotated[
         str | None, typer.Option(help="Whose solidus and liquidus hold; SAC305 when left out.")
     ] = None,
@@ -120,7 +136,9 @@ def analyse(
     try:
         wire = parse_wire(thermocouple)
         asked = Asked(
-            standard=find_standard(window, alloy),
+            standard=find_standard(
+                window, alloy, Body(body_thickness, body_volume, classification)
+            ),
             choices=make_choices(
                 unit=unit,
                 time_unit=time_unit,

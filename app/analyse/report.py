@@ -43,7 +43,7 @@ _LONGEST_WORD = max(map(len, (*_WORDS.values(), _UNREADABLE)))
 _SITE_FIGURES = (
     ("Spread between joints", "spread"),
     ("Spread at the coldest joint's peak", "spread_at_coldest_peak"),
-    ("All joints above liquidus", "all_above_liquidus"),
+    ("All joints above liquidus from", "all_above_liquidus"),
     ("Lift rule met", "lift"),
 )
 
@@ -135,6 +135,9 @@ def spell_at(said: dict[str, object] | None) -> str:
     if reason:
         return f"{spelled}: {reason}"
     at_s = said.get("at_s")
+    # A moment is its own.
+    if said["unit"] == "s" and at_s == said["value"]:
+        return spelled
     return spelled if not isinstance(at_s, float) else f"{spelled} at {at_s:.1f} s"
 
 

@@ -16,16 +16,21 @@ from app.recipes.body.forms import parse_body
 from app.recipes.body.heating import LiftRule
 from app.recipes.body.setup import Thermocouple
 from app.recipes.body.template import default_body
-from app.recipes.body.window import Limit, Window
+from app.recipes.body.window import Limit, Metric, Window
 from app.recipes.windows.joints import make_joint_window
+from app.windows.body import LineStatus, WindowText
+from app.windows.built_in import BuiltIn, Package, get_built_in, list_built_ins
 from app.windows.files import parse_window_file
 from app.windows.holding import make_window
+from app.windows.rules import PackageNotStated
 
 DEFAULT_ALLOY: Final = "SAC305"
 LARGEST_FILE: Final = 1024 * 1024
 _TEMPLATE: Final = "lead-free"
 _JOINTS: Final = "joints"
 _SOAK_C: Final = (150.0, 200.0)
+_SOME_PACKAGE: Final = Package(thickness_mm=1.0, volume_mm3=100.0)
+WINDOW_KEYS: Final = (_TEMPLATE, _JOINTS, *(line.key for line in list_built_ins()))
 _TEMPLATE_SOURCE: Final = (
     "Limits: the lead-free template of this program. Joint peak and time above liquidus are common "
     "practice, from memory; slopes, soak and the body's times are J-STD-020 Table 5-2 as seen in "
@@ -45,6 +50,12 @@ class NoSuchWindow(Unacceptable):
     code = "analyse.no_such_window"
 
 
+class ClassificationNotSaid(Unacceptable):
+    """The window goes by the body's classification temperature, and nothing says it."""
+
+    code = "analyse.classification_not_said"
+
+
 class WindowUnreadable(Unacceptable):
     """The file is no JSON of a window, bare or with its sources, or of a recipe's body."""
 
@@ -55,6 +66,33 @@ class WindowFieldsUnreadable(Unreadable):
     """Fields of the window are missing or beyond their range."""
 
     code = "analyse.window_fields_unreadable"
+
+
+@dataclass(frozen=True)
+class Body:
+    """A package body: thickness in mm and volume in mm³, or its classification temperature in °C.
+
+    None where it was not said.
+    """
+
+    thickness_mm: float | None = None
+    volume_mm3: float | None = None
+    classification_c: float | None = None
+
+    @property
+    def is_said(self) -> bool:
+        """Whether anything was said."""
+        return (self.thickness_mm, self.volume_mm3, self.classification_c) != (None,) * 3
+
+    @property
+    def package(self) -> Package | None:
+        """Its size, where both thickness and volume were said."""
+        if self.thickness_mm is None or self.volume_mm3 is None:
+            return None
+        return Package(self.thickness_mm, self.volume_mm3)
+
+
+_NO_BODY: Final = Body()
 
 
 @dataclass(frozen=True)
@@ -72,16 +110,26 @@ class Standard:
     zones: tuple[ZonePlan, ...] = ()
 
 
-def find_standard(window: str | None, alloy: str | None) -> Standard:
+def find_standard(window: str | None, alloy: str | None, body: Body = _NO_BODY) -> Standard:
     """Return the window of this name or file; the alloy gives solidus and liquidus where named.
 
     A file is a bare window, an exported one with its sources, or a recipe's body.
 
     Built in are `lead-free`, the template of new recipes, for SAC305, and `joints`, the common
-    window of any alloy's joints. Without a name `lead-free` is taken for SAC305 and `joints` for
-    the others. Raises NoSuchAlloy, NoSuchWindow, WindowUnreadable, WindowFieldsUnreadable,
-    windows.text_unreadable and recipes.body_unreadable.
+    window of any alloy's joints; and every built-in window by its key, of which the classification
+    profiles go by the body. Without a name `lead-free` is taken for SAC305 and `joints` for the
+    others. Raises NoSuchAlloy, NoSuchWindow, ClassificationNotSaid, WindowUnreadable,
+    WindowFieldsUnreadable, recipes.impossible_package, windows.text_unreadable and
+    recipes.body_unreadable.
     """
+    keys = {line.key: line for line in list_built_ins()}
+    if body.is_said and not (window in keys and keys[window].needs_package):
+        needed = " and ".join(f"“{line.key}”" for line in keys.values() if line.needs_package)
+        raise NoSuchWindow(
+            f"Only the windows {needed} go by the body or its classification temperature; "
+            f"{'no window was named' if window is None else f'“{window}” does not'}.",
+            field="window",
+        )
     named = None if alloy is None else get_alloy(alloy)
     of_table = named or get_alloy(DEFAULT_ALLOY)
     is_default = of_table is get_alloy(DEFAULT_ALLOY)
@@ -97,10 +145,12 @@ def find_standard(window: str | None, alloy: str | None) -> Standard:
                 field="window",
             )
         return _take_template(of_table)
+    if window in keys:
+        return _take_built_in(window, named, body)
     path = Path(window)
     if not path.is_file():
         raise NoSuchWindow(
-            f"“{window}” is no window: there are {_TEMPLATE} and {_JOINTS}, and JSON files of a "
+            f"“{window}” is no window: there are {', '.join(WINDOW_KEYS)}, and JSON files of a "
             "window, as it is exported, or of a recipe's body.",
             field="window",
         )
@@ -156,6 +206,78 @@ def _take_joints(alloy: Alloy) -> Standard:
     return Standard(_JOINTS, window, (spell_melting(alloy), made.note, *rows))
 
 
+def _take_built_in(key: str, alloy: Alloy | None, body: Body) -> Standard:
+    """Return a built-in window as it is printed, each limit with its source."""
+    built = _get_built_in(key, body)
+    text, sources = built.text, [f"Limits: the built-in window “{built.name}”."]
+    if body.classification_c is not None:
+        text = _classify(text, body.classification_c)
+        sources.append(f"Classification temperature {body.classification_c:g} °C, as you said.")
+    elif built.found is not None and built.package is not None:
+        sources.append(
+            f"Classification temperature {built.found.value_c:g} °C, of a body "
+            f"{built.package.thickness_mm:g} mm thick with {built.package.volume_mm3:g} mm³: "
+            f"{built.found.source.words}. {built.found.note}"
+        )
+    if alloy is not None and text.liquidus_c not in {None, alloy.liquidus_c}:
+        raise NoSuchWindow(
+            f"The window “{key}” has a liquidus of its own, {text.liquidus_c:g} °C, and "
+            f"{alloy.name} melts at {alloy.liquidus_c:g} °C; leave --alloy out.",
+            field="alloy",
+        )
+    usual = alloy or get_alloy(DEFAULT_ALLOY)
+    sources += _list_sources(text)
+    if text.liquidus_c is None:
+        sources.append(f"{spell_melting(usual)} No limit of the window needs one.")
+    return Standard(key, make_window(text, usual=usual), tuple(dict.fromkeys(sources)))
+
+
+def _get_built_in(key: str, body: Body) -> BuiltIn:
+    by_size = (body.thickness_mm, body.volume_mm3) != (None, None)
+    if body.classification_c is not None and by_size:
+        raise ClassificationNotSaid(
+            "--classification says the temperature that --body-thickness and --body-volume would "
+            "find; give one or the other.",
+            field="classification",
+        )
+    if body.classification_c is not None:
+        return get_built_in(key, _SOME_PACKAGE)
+    try:
+        return get_built_in(key, body.package)
+    except PackageNotStated:
+        raise ClassificationNotSaid(
+            f"The window “{key}” goes by the body's classification temperature: say "
+            "--classification in °C, or --body-thickness in mm and --body-volume in mm³.",
+            field="classification",
+        ) from None
+
+
+def _classify(text: WindowText, classification_c: float) -> WindowText:
+    """Return a classification profile for a body whose temperature is known."""
+    rows = tuple(
+        row.model_copy(
+            update={
+                "upper": classification_c,
+                "status": LineStatus.OWN,
+                "document": "", "clause": "", "seen_in": "", "note": "", "others": (),
+            }
+        )
+        if row.metric is Metric.PEAK_C
+        else row
+        for row in text.rows
+    )  # fmt: skip
+    return text.model_copy(update={"rows": rows, "classification_c": classification_c})
+
+
+def _list_sources(text: WindowText) -> list[str]:
+    """Return the window's note, and of each limit where it is from and how sure it is."""
+    told = [
+        "; ".join(filter(None, (f"{row.metric}: {row.status.told}", row.source))) + "."
+        for row in text.rows
+    ]
+    return [text.note, *told] if text.note else told
+
+
 def _melt_at(window: Window, alloy: Alloy) -> Window:
     return window.model_copy(
         update={
@@ -199,12 +321,7 @@ def _take_exported(name: str, content: dict[str, object], alloy: Alloy | None) -
     text = read.text
     usual = alloy or get_alloy(DEFAULT_ALLOY)
     window = make_window(text, usual=usual)
-    sources = [f"Limits: {name}, the window “{read.name}”."]
-    if text.note:
-        sources.append(text.note)
-    for row in text.rows:
-        told = (f"{row.metric}: {row.status.told}", row.source)
-        sources.append("; ".join(filter(None, told)) + ".")
+    sources = [f"Limits: {name}, the window “{read.name}”.", *_list_sources(text)]
     if alloy is not None:
         window = _melt_at(window, alloy)
         sources.append(f"{spell_melting(alloy)} It stands in place of the file's.")

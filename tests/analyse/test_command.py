@@ -123,7 +123,10 @@ def test_the_chain_that_is_said_is_told_with_what_is_assumed(tmp_path: Path) -> 
     told = tell(path, "--thermocouple", "k class 1", "--correction", "t1=-0.4±0.3")
     chain = told["chain"]
     assert chain["described"]["thermocouple_class"] == "IEC 60584-1 class 1"
-    assert "logger ±1 K assumed" in chain["described"]["note"]
+    assert (
+        "of these assumed (common practice, no source): clock ±100 ppm, logger ±1 K"
+        in chain["described"]["note"]
+    )
     assert not chain["is_assumed"]
     channel = told["channels"][0]
     assert channel["correction_k"] == -0.4
@@ -198,7 +201,7 @@ def test_channels_are_mapped_by_header_number_and_name(tmp_path: Path) -> None:
         (("--map", "Temp=adjacent"), "must name the adjacent part"),
         (("--map", "Other=body"), "“Other” is not the header or number"),
         (("--alloy", "Unobtainium"), "not in the table of alloys"),
-        (("--window", "no-such.json"), "there are lead-free and joints"),
+        (("--window", "no-such.json"), "there are lead-free, joints, classification-pb-free"),
         (("--times-above", "217,hot"), "“hot” is no number"),
         (("--times-above", "nan"), "is no number from -200 to 2000 °C"),
         (("--ramp-window", "0"), "is no number from 0.1 to 3600 s"),

@@ -69,7 +69,7 @@ def _find_doubt_of_joints(
 ) -> CannotSay | None:
     for name in joints:
         if name in left_out:
-            return CannotSay(f"Joint channel {name} is left out. {left_out[name]}")
+            return CannotSay(f"Joint channel {name} is {_spell_left_out(left_out[name])}")
     for name in joints:
         if name not in doubts:
             continue
@@ -84,9 +84,16 @@ def _find_doubt_of_lift(
 ) -> CannotSay | None:
     for name in rule.channels:
         if name in left_out:
-            return CannotSay(f"Channel {name} of the lift rule is left out. {left_out[name]}")
+            return CannotSay(
+                f"Channel {name} of the lift rule is {_spell_left_out(left_out[name])}"
+            )
     for name in rule.channels:
         doubt = doubts[name].find_about_above(rule.above_c) if name in doubts else None
         if doubt is not None:
             return CannotSay(f"Channel {name} of the lift rule: {doubt.reason}")
     return None
+
+
+def _spell_left_out(reason: str) -> str:
+    # Some reasons say it themselves.
+    return reason if reason.startswith("left out") else f"left out. {reason}"
