@@ -17,7 +17,6 @@ from app.materials.rules import MoistureLevel
 from app.materials.tables import Part
 from app.numerics.errors import NumericsError
 from app.plant.measuring import spell_chain
-from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.setup import Thermocouple
 from app.recipes.body.window import METRICS, Limit, Window
 from app.recipes.queries import get_body
@@ -136,7 +135,7 @@ def hold_run(
         windows.append(hold_window(session, key, placement.part))
     if step.kind is StepKind.REMOVE:
         windows = [replace(one, window=drop_lower_limits(one.window)) for one in windows]
-    desk = _Desk(run, recorded, body)
+    desk = _Desk(run, recorded)
     try:
         verdicts = desk.judge_all(windows)
     except NumericsError as error:
@@ -173,12 +172,11 @@ def list_neighbour_levels(
 class _Desk:
     """One trace, measured once for all windows that ask for the same temperatures."""
 
-    def __init__(self, run: Run, recorded: RecordedTrace, body: RecipeBody) -> None:
+    def __init__(self, run: Run, recorded: RecordedTrace) -> None:
         self._recorded = recorded
         self._chain = find_kept_chain(run.figures)
         self._findings = run.trace.reading["findings"] if run.trace else []
-        self._roles = {one.name: one.role for one in recorded.channels}
-        self._plan = tuple(_plan(recorded, body))
+        self._plan = tuple(_plan(recorded))
         self._words = ""
 
     def judge_all(self, windows: Sequence[HeldWindow]) -> tuple[HeldVerdict, ...]:
@@ -230,8 +228,8 @@ class _Desk:
         return tuple(sorted(lines, key=lambda one: (not one.is_measured, one.order)))
 
     def _list_not_measured(self, row: WindowLine, limit: Limit) -> Iterator[HeldLine]:
-        """Yield one line for the roles of a limit that neither trace nor recipe has."""
-        there = {*self._roles.values(), *(one.role for one in self._plan)}
+        """Yield one line for the roles of a limit that the trace has no channel of."""
+        there = {one.role for one in self._recorded.channels}
         silent = tuple(role for role in limit.roles if role not in there)
         if silent and not METRICS[limit.metric].is_of_site:
             line = VerdictLine(
@@ -277,11 +275,8 @@ def _list_asked(held: HeldWindow) -> dict[str, Any]:
     return asked
 
 
-def _plan(recorded: RecordedTrace, body: RecipeBody) -> Iterator[Thermocouple]:
-    """Yield every channel of the trace, and the required ones of roles that the trace lacks.
-
-    A channel that is left out for its fault is then said, and so is one that the recipe asks for.
-    """
+def _plan(recorded: RecordedTrace) -> Iterator[Thermocouple]:
+    """Yield every channel of the trace, so that one that is left out for its fault is said."""
     for one in recorded.channels:
         if one.role is not ChannelRole.UNUSED:
             yield Thermocouple(
@@ -290,7 +285,3 @@ def _plan(recorded: RecordedTrace, body: RecipeBody) -> Iterator[Thermocouple]:
                 designator=(one.designator or "any") if one.role is ChannelRole.ADJACENT else "",
                 required=True,
             )
-    there = {one.role for one in recorded.channels}
-    for planned in body.thermocouples:
-        if planned.required and planned.role not in there:
-            yield planned

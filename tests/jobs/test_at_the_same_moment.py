@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeVar
 
 import pytest
 from sqlalchemy import text
@@ -300,11 +300,24 @@ RACES: Final = {
 
 def meet(sessions: Sessions, scene: Scene, race: Race) -> str:
     """Let the first have done it but not kept it when the second tries; return the second's end."""
+    return run_second(sessions, scene, race.first, race.second)
+
+
+Stage = TypeVar("Stage")
+
+
+def run_second(
+    sessions: Sessions,
+    scene: Stage,
+    first: Callable[[Stage, Session], object],
+    second: Callable[[Stage, Session], object],
+) -> str:
+    """Let the second begin before the first has committed; return the second's end."""
 
     def come_second() -> str:
         with sessions.write() as session:
             try:
-                race.second(scene, session)
+                second(scene, session)
                 session.commit()
             except Refusal as refusal:
                 return refusal.code
@@ -312,13 +325,13 @@ def meet(sessions: Sessions, scene: Scene, race: Race) -> str:
 
     with ThreadPoolExecutor(1) as pool:
         with sessions.write() as session:
-            race.first(scene, session)
+            first(scene, session)
             session.flush()
-            second = pool.submit(come_second)
+            coming = pool.submit(come_second)
             if sessions.engine.dialect.name == "postgresql":
-                wait_until_waiting(sessions, second)
+                wait_until_waiting(sessions, coming)
             session.commit()
-        return second.result(timeout=WAIT_S)
+        return coming.result(timeout=WAIT_S)
 
 
 def wait_until_waiting(sessions: Sessions, second: Future[str]) -> None:

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from html import unescape
 from typing import Any
 
 import pytest
@@ -148,7 +149,7 @@ def test_a_body_beyond_what_is_never_to_be_exceeded_is_said_at_the_top(
         "■ Outside what is never to be exceeded. Peak temperature of T3 is 240.5 °C against at "
         "most 230 °C: 10.5 K beyond it, uncertainty ± 3.1 K; window use 105 %. Body of U3." in told
     )
-    first = words(section(page)).split("more limits")[0]
+    first = unescape(words(section(page))).split("more limits")[0]
     assert "Maker's letter, page 2 · ▲ from memory; confirm against your copy" in first
     assert re.search(r"OWN-BODY version 1, digest [0-9a-f]{12}\b", first)
     assert "J-STD-020" not in first
