@@ -41,15 +41,23 @@ _SHOWN: Final = {
 
 @dataclass(frozen=True)
 class Recording:
-    """Moments in s and °C of each channel, with the air's °C; as a logger writes them."""
+    """Moments in s and °C of each channel, with the air's °C; as a logger writes them.
+
+    `quiet_c` are the same channels as a logger without noise writes them.
+    """
 
     time_s: FloatArray
     channels_c: Mapping[str, FloatArray]
     air_c: float
+    quiet_c: Mapping[str, FloatArray]
 
     def put(self, name: str, values: FloatArray) -> "Recording":
         """Return the recording with one channel replaced."""
         return replace(self, channels_c={**self.channels_c, name: values})
+
+    def without_noise(self) -> "Recording":
+        """Return the recording as a logger without noise writes it."""
+        return replace(self, channels_c=self.quiet_c)
 
 
 @dataclass(frozen=True)
@@ -90,10 +98,12 @@ def make_recording(dice: np.random.Generator, *, is_warm: bool = False) -> Recor
     air_c = float(dice.uniform(18.0, 28.0))
     scale = (float(dice.uniform(225.0, 260.0)) - air_c) / peak_k
     kept = [name for name in _SHOWN if name not in {"board", "adjacent"} or dice.random() < _KEPT]
+    true_c = {name: air_c + scale * excess_k[:, _SHOWN[name]] for name in kept}
     return Recording(
         time_s,
-        {name: _log(dice, air_c + scale * excess_k[:, _SHOWN[name]]) for name in kept},
+        {name: _log(dice, values) for name, values in true_c.items()},
         air_c,
+        {name: np.round(values, DECIMALS) for name, values in true_c.items()},
     )
 
 
@@ -298,7 +308,8 @@ def _gap(dice: np.random.Generator, recording: Recording) -> Injected:
 
 def _saturated(dice: np.random.Generator, recording: Recording) -> Injected:
     name = str(dice.choice(("centre", "corner", "body")))
-    values = recording.channels_c[name]
+    is_quiet = dice.random() < _HALF_THE_TIME
+    values = (recording.quiet_c if is_quiet else recording.channels_c)[name]
     fewest = _count(recording, 12.0, at_least=12)
     # The lowest limit that is a fault for long enough, or one further below.
     limit_c = float(np.sort(values)[-fewest]) - float(dice.uniform(0.5, 30.0))

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from app.numerics.errors import MalformedArrays
 from app.numerics.faults import ChannelFault, FaultKind, find_faults
-from app.numerics.faults.shapes import EVERY_METRIC
+from app.numerics.faults.shapes import CLIPPED, EVERY_METRIC
 from app.numerics.metrics import ChannelMetrics
 from app.numerics.trace import FloatArray
 
@@ -153,6 +153,16 @@ def test_a_spike_above_the_peak_hides_the_peak() -> None:
     assert "peak" in _find_one(site).consequence.unsayable
 
 
+@pytest.mark.parametrize("count", [1, 4, 12])
+def test_a_burst_far_above_everything_before_and_after_is_a_spike(count: int) -> None:
+    site = _site()
+    site["joint"][500 : 500 + count] = 850.0 + 2.0 * np.arange(count)
+    fault = _find_one(site)
+    assert (fault.kind, _samples(fault)) == (FaultKind.SPIKE, (500, 499 + count))
+    assert _figure(fault, "height") > 600.0
+    assert not fault.consequence.is_left_out
+
+
 @pytest.mark.parametrize("place", [0, -1])
 def test_a_first_or_last_reading_out_of_line_is_a_spike(place: int) -> None:
     site = _site()
@@ -188,6 +198,55 @@ def test_a_top_that_repeats_one_value_in_a_noisy_channel_is_saturated() -> None:
     assert "peak" in fault.consequence.unsayable
     # Crossings below the clipped top are exact.
     assert "above_liquidus" not in fault.consequence.unsayable
+
+
+def _round_site() -> dict[str, FloatArray]:
+    """Return a quiet site whose channels all have round tops, 240 °C to 254 °C."""
+    rise = 1.0 / (1.0 + np.exp(-(TIME_S - 150.0) / 45.0))
+    fall = 1.0 / (1.0 + np.exp(-(TIME_S - 275.0) / 14.0))
+    shape = rise * (1.0 - fall)
+    tops_c = {"body": 254.0, "joint": 247.0, "board": 240.0}
+    return {
+        name: np.round(24.0 + (top_c - 24.0) * shape / shape.max(), 1)
+        for name, top_c in tops_c.items()
+    }
+
+
+@pytest.mark.parametrize("hidden_k", [1.5, 4.0, 15.0, 40.0])
+@pytest.mark.parametrize("name", ["joint", "body", "board"])
+def test_a_quiet_channel_clipped_below_its_round_top_is_saturated(
+    name: str, hidden_k: float
+) -> None:
+    site = _round_site()
+    assert _find(site) == []
+    end_c = round(float(site[name].max()) - hidden_k, 1)
+    site[name] = np.minimum(site[name], end_c)
+    fault = _find_one(site)
+    assert (fault.kind, fault.channel) == (FaultKind.SATURATION, name)
+    assert _figure(fault, "reading") == end_c
+    assert fault.consequence.unsayable == CLIPPED
+
+
+def test_a_logger_that_clips_all_channels_at_once_has_them_all_saturated() -> None:
+    site = {name: np.minimum(values, 230.0) for name, values in _round_site().items()}
+    assert {(f.kind, f.channel) for f in _find(site)} == {
+        (FaultKind.SATURATION, name) for name in site
+    }
+
+
+@pytest.mark.parametrize("step_s", [0.25, 0.5, 1.0])
+@pytest.mark.parametrize("decimals", [0, 1, 2])
+@pytest.mark.parametrize("lag_s", [1.0, 3.0, 8.0])
+def test_a_held_top_that_is_settled_into_is_not_saturated(
+    lag_s: float, decimals: int, step_s: float
+) -> None:
+    """A sensor that follows, by one lag, a gas held at 240 °C for 70 s."""
+    time_s = np.arange(0.0, 340.0, step_s)
+    held = 240.0 - 90.0 * np.exp(-(time_s - 180.0) / lag_s)
+    left = 60.0 + (held[time_s < 250.0][-1] - 60.0) * np.exp(-(time_s - 250.0) / 25.0)
+    before = 25.0 + 125.0 * time_s / 180.0
+    trace = np.where(time_s < 180.0, before, np.where(time_s < 250.0, held, left))
+    assert find_faults(time_s, {"a": np.round(trace, decimals)}, roles={"a": "body"}) == ()
 
 
 def test_a_channel_that_falls_as_the_others_rise_is_reversed() -> None:

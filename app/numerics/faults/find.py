@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from app.numerics.column_codec import IntArray
 from app.numerics.errors import MalformedArrays
 from app.numerics.faults.between import estimate_air, find_reversed, find_still, find_swapped
+from app.numerics.faults.clipping import find_clipped_top
 from app.numerics.faults.flats import find_flats
 from app.numerics.faults.jumps import find_leaps
 from app.numerics.faults.shapes import (
@@ -124,6 +125,8 @@ def _find_in_channels(
             faults.append(whole)
             continue
         flats = find_flats(readings, others)
+        if not flats and (clipped := find_clipped_top(readings)) is not None:
+            flats = [clipped]
         known = [_place(readings, fault) for fault in flats]
         room_c = air_c if air_c is not None else estimate_air(heated)
         leaps = find_leaps(readings, air_c=room_c, known=known)

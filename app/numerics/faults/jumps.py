@@ -40,6 +40,9 @@ _SPIKE_OF_NOISE: Final = 12.0
 _SPIKE_OF_STEPS: Final = 3.0
 _END_SPIKE_OF_STEPS: Final = 6.0
 _WIDEST_SPIKE: Final = 3
+_BURST_K: Final = 50.0
+_BURST_SHARE: Final = 0.05
+_LONGEST_BURST_S: Final = 10.0
 _MOST_FINDINGS: Final = 12
 _DROP_K: Final = 15.0
 _DROP_OF_EXCESS: Final = 0.15
@@ -57,9 +60,9 @@ def find_leaps(
 
     Loose: large steps up and down in quick turns, or one sudden drop towards the air. Short: a
     sudden drop to the air's temperature (within 6 K or a tenth of what it fell) that stays calm.
-    Spike: one to three readings out of line. More than twelve findings are summed up as one loose
-    junction. `known` are stretches explained by other faults;
-    gas itself may leap, so a channel in air is only searched for spikes.
+    Spike: one to three readings out of line, or a burst of some far above all others. More than
+    twelve findings are summed up as one loose junction. `known` are stretches explained by other
+    faults; gas itself may leap, so a channel in air is only searched for spikes.
     """
     if readings.value_c.size < _FEWEST_READINGS:
         return []
@@ -74,6 +77,8 @@ def find_leaps(
         sizes[breaks] = 0.0
         large = np.setdiff1d(large, breaks, assume_unique=True)
     explained = _Explained(readings.value_c.size, known)
+    bursts = [span for span in _find_bursts(readings) if explained.is_free(span)]
+    explained.add(bursts)
     loose: list[ChannelFault] = []
     if readings.role is not FaultRole.AIR:
         restless = [span for span in _find_restless(readings, large) if explained.is_free(span)]
@@ -84,7 +89,8 @@ def find_leaps(
                 loose.append(_blame_drop(readings, span, air_c))
                 explained.add([span])
     found = _find_spikes(readings, sizes, noise_k)
-    spikes = [_blame_spike(readings, span) for span in found if explained.is_free(span)]
+    bursts += [span for span in found if explained.is_free(span)]
+    spikes = [_blame_spike(readings, span) for span in sorted(bursts)]
     return [*_sum_up(readings, loose), *_sum_up(readings, spikes)]
 
 
@@ -198,6 +204,31 @@ def _find_spikes(readings: Readings, sizes: FloatArray, noise_k: float) -> list[
                 is_taken[inside] = True
                 spans.append((place + 1, place + width))
     return sorted(spans)
+
+
+def _find_bursts(readings: Readings) -> list[Span]:
+    """Find short runs of readings that lie 50 K and more above all other readings.
+
+    No heated part gets there and back between two readings: that is the electrics, whatever the
+    readings do in between. Above means six times the largest step among the others, too.
+    """
+    value = readings.value_c
+    most = int(_BURST_SHARE * value.size)
+    top = np.sort(value)[-most - 1 :] if most else value[:0]
+    apart_k = np.diff(top)
+    if not apart_k.size or float(apart_k.max()) < _BURST_K:
+        return []
+    level_c = float(top[int(np.argmax(apart_k))])
+    high = np.flatnonzero(value > level_c)
+    rest = np.abs(np.diff(value[value <= level_c]))
+    if float(apart_k.max()) < _DROP_OF_STEPS * float(rest.max()):
+        return []
+    runs = np.split(high, np.flatnonzero(np.diff(high) > 1) + 1)
+    spans = [(int(run[0]), int(run[-1])) for run in runs]
+    time = readings.time_s
+    if any(time[last] - time[first] > _LONGEST_BURST_S for first, last in spans):
+        return []
+    return spans
 
 
 def _find_end_spikes(sizes: FloatArray, least_k: float, count: int) -> list[Span]:
