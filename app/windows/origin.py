@@ -55,6 +55,37 @@ def find_copied(session: Session, version: WindowVersion) -> Copied | None:
     return Copied(origin.words, origin.text)
 
 
+def name_version(earlier: WindowVersion) -> Origin:
+    """Return a version as what another one is copied from."""
+    return Origin(
+        key=earlier.window.code,
+        version=earlier.number,
+        is_built_in=False,
+        digest=get_digest(earlier),
+        href=f"/windows/versions/{earlier.id}",
+        text=get_text(earlier),
+    )
+
+
+def name_built_in(found: BuiltIn) -> Origin:
+    """Return a built-in window as what a version is copied from."""
+    href = f"/windows/built-in/{found.key}"
+    if found.package is not None:
+        size = {
+            "thickness_mm": spell_number(found.package.thickness_mm),
+            "volume_mm3": spell_number(found.package.volume_mm3),
+        }
+        href = f"{href}?{urlencode(size)}"
+    return Origin(
+        key=found.key,
+        version=found.version,
+        is_built_in=True,
+        digest=found.digest,
+        href=href,
+        text=found.text,
+    )
+
+
 def _read(session: Session, version: WindowVersion, details: Mapping[str, object]) -> Origin | None:
     began, copied = details.get("from"), details.get("copy_of")
     if isinstance(copied, Mapping):
@@ -68,36 +99,22 @@ def _find_version(session: Session, version: WindowVersion, number: object) -> O
     earlier = session.scalar(
         select_versions(version.window_id).where(WindowVersion.number == number)
     )
-    if earlier is None:
-        return None
-    return Origin(
-        key=earlier.window.code,
-        version=earlier.number,
-        is_built_in=False,
-        digest=get_digest(earlier),
-        href=f"/windows/versions/{earlier.id}",
-        text=get_text(earlier),
-    )
+    return None if earlier is None else name_version(earlier)
 
 
 def _find_built_in(began: Mapping[str, object]) -> Origin:
     """Return the built-in window of a log's words, whole where its digest is still the same."""
     key, number, digest = str(began["built_in"]), began.get("version"), str(began.get("digest"))
     found = next((one for one in _list_candidates(key, began) if one.digest == digest), None)
-    href = f"/windows/built-in/{key}"
-    if found is not None and found.package is not None:
-        size = {
-            "thickness_mm": spell_number(found.package.thickness_mm),
-            "volume_mm3": spell_number(found.package.volume_mm3),
-        }
-        href = f"{href}?{urlencode(size)}"
+    if found is not None:
+        return name_built_in(found)
     return Origin(
         key=key,
         version=number if isinstance(number, int) else 1,
         is_built_in=True,
         digest=digest,
-        href=href,
-        text=None if found is None else found.text,
+        href=f"/windows/built-in/{key}",
+        text=None,
     )
 
 

@@ -26,14 +26,16 @@ from app.windows.schemas import (
 from app.windows.tables import WindowVersion
 
 
-def view_version(session: Session, version: WindowVersion) -> VersionView:
-    """Return a version with its text."""
+def view_version(
+    session: Session, version: WindowVersion, *, origin: Origin | None = None
+) -> VersionView:
+    """Return a version with its text; `origin` is given where the log does not tell of it yet."""
     line = view_line(version, map_people(session, [version]))
     text = get_text(version)
     return VersionView(
         **line.model_dump(),
         cautions=list(text.cautions),
-        copied_from=_view_origin(find_origin(session, version), text),
+        copied_from=_view_origin(origin or find_origin(session, version), text),
         text=text,
     )
 

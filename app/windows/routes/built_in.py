@@ -15,6 +15,7 @@ from app.web.once import CreateOnce
 from app.windows import service
 from app.windows.built_in import Package, get_built_in, list_built_ins
 from app.windows.downloads import answer_csv, answer_json, state_built_in
+from app.windows.origin import name_built_in
 from app.windows.routes.versions import put
 from app.windows.rules import PackageNotStated
 from app.windows.schemas import (
@@ -109,6 +110,7 @@ def start_own(
                 person=person,
                 now=now,
             ),
+            origin=name_built_in(found),
         ),
     )
 

@@ -17,6 +17,7 @@ from app.recipes.schemas import CopyFields
 from app.web.once import CreateOnce
 from app.windows import service
 from app.windows.files import parse_window_file
+from app.windows.origin import name_version
 from app.windows.queries import (
     WindowFilter,
     get_own_line,
@@ -133,21 +134,20 @@ def start_version(
     once: CreateOnce,
 ) -> Response:
     """Start a new version as a copy of any version of the window."""
-    return once.answer(
-        session,
-        person.account_id,
-        lambda: view_version(
+
+    def start() -> VersionView:
+        source = get_version(session, fields.copy_of)
+        version = service.copy_version(
             session,
-            service.copy_version(
-                session,
-                get_window(session, window_id),
-                get_version(session, fields.copy_of),
-                reason=fields.reason,
-                person=person,
-                now=now,
-            ),
-        ),
-    )
+            get_window(session, window_id),
+            source,
+            reason=fields.reason,
+            person=person,
+            now=now,
+        )
+        return view_version(session, version, origin=name_version(source))
+
+    return once.answer(session, person.account_id, start)
 
 
 @router.get("/standing-windows")
