@@ -35,7 +35,7 @@ from app.jobs.pages.card_words import (
 )
 from app.jobs.pages.forms import EntryForm, make_form
 from app.jobs.pages.reading_lines import spell_file_limits
-from app.jobs.pages.words import StateWords, word_job, word_next, word_run
+from app.jobs.pages.words import StateWords, spell_use, word_job, word_next, word_run
 from app.jobs.queries import SiteCard, WorkCard, get_job, get_step, load_card
 from app.jobs.rules import JobState, spell_job
 from app.jobs.schemas import ClearJob, CloseJob, ReasonGiven
@@ -275,8 +275,9 @@ def show_card(
             card,
             *place,
             form=asked.form or make_form(*place),
-            benches=_list_benches(session, job.bench_id),
+            benches=list_bench_choices(session, job.bench_id),
             zone=settings.zone,
+            said_run=asked.values.get("run_id", ""),
         )
         if place and is_running and may_work
         else None,
@@ -343,7 +344,8 @@ def _find_line(card: WorkCard, step_id: int | None) -> tuple[SiteCard, JobStep] 
     return card.next_step
 
 
-def _list_benches(session: Session, chosen_id: int | None) -> tuple[BenchChoice, ...]:
+def list_bench_choices(session: Session, chosen_id: int | None) -> tuple[BenchChoice, ...]:
+    """Return the benches in use to choose from, one of them proposed."""
     benches = list_benches(session)
     alone = len(benches) == 1
     return tuple(
@@ -357,7 +359,7 @@ def _make_clearance(
     benches = list_benches(session)
     if bench_id is None and len(benches) == 1:
         bench_id = benches[0].id
-    choices = _list_benches(session, bench_id)
+    choices = list_bench_choices(session, bench_id)
     if bench_id is None:
         return Clearance(choices, "", "", (), is_clear=False)
     bench = get_bench(session, bench_id)
@@ -371,11 +373,12 @@ def _make_closing(card: WorkCard, values: Mapping[str, str]) -> Closing:
         (
             f"{site.designator}, {step.kind}",
             word_run(run.state, run.verdict),
-            "" if run.window_use_pct is None else f"{run.window_use_pct:.0f} % of the window",
+            f"{use} of the window" if use else "",
         )
         for site in card.sites
         for step in site.steps
-        for run in site.list_runs_of(step)[-1:]
+        if (run := site.find_run_of(step)) is not None
+        for use in (spell_use(run.verdict, run.window_use_pct),)
     )
     return Closing(list_doubts(card), verdicts, values.get("remark", ""))
 

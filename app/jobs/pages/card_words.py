@@ -6,11 +6,11 @@ from zoneinfo import ZoneInfo
 
 from app.core.clock import spell_minute, spell_moment
 from app.jobs.instructions import Instruction, write_instruction
-from app.jobs.outcomes import find_inspection, is_skipped
+from app.jobs.outcomes import find_inspection, is_skipped, list_troubles
 from app.jobs.pages.forms import EntryForm, list_changed, spell_inspection, spell_lots
-from app.jobs.pages.words import SIGNALS, STEP_WORDS, StateWords, word_run
+from app.jobs.pages.words import SIGNALS, STEP_WORDS, StateWords, spell_use, word_run
 from app.jobs.queries import SiteCard, WorkCard
-from app.jobs.rules import HEATED, EntryKind, RunState
+from app.jobs.rules import HEATED, EntryKind, RunState, StepKind
 from app.jobs.schemas import InspectionResult, LotUsed, ValueUsed
 from app.jobs.tables import JobHold, JobStep, Run, StepEntry
 from app.recipes.queries import get_body, get_digest
@@ -39,16 +39,31 @@ class RunWords:
     use: str
     bench: str
     at: str
+    set_aside: str
+
+
+@dataclass(frozen=True)
+class RunChoice:
+    """A complete run that can be the one a line is signed with."""
+
+    value: str
+    label: str
+    state: StateWords
+    is_chosen: bool
 
 
 @dataclass(frozen=True)
 class EntryWords:
-    """What was written on a line; `corrects` is the number of the old entry, or empty."""
+    """What was written on a line; `corrects` is the number of the old entry, or empty.
+
+    `run` is the number of the run that counts, or empty.
+    """
 
     id: int
     state: StateWords
     is_valid: bool
     corrects: str
+    run: str
     at: str
     by: str
     reason: str
@@ -106,8 +121,10 @@ class BenchChoice:
 class StepPanel:
     """The line that is next: the recipe's words for it and the forms to write it.
 
-    `recording_href` leads on with a file that is not read yet; `has_run` says that a complete run
-    is there, so that a heated line can be signed.
+    `recording_href` leads on with a file that is not read yet; `has_run` says that a run is there
+    that counts, so that a heated line can be signed; `choices` are those runs where there are
+    several. `troubles` speak against signing with the chosen one; `is_part_off` says that a
+    further run may have nothing left to heat.
     """
 
     href: str
@@ -120,6 +137,9 @@ class StepPanel:
     is_heated: bool
     has_run: bool
     runs: tuple[RunWords, ...]
+    choices: tuple[RunChoice, ...]
+    troubles: tuple[str, ...]
+    is_part_off: bool
     recording_href: str
     benches: tuple[BenchChoice, ...]
 
@@ -134,15 +154,38 @@ def word_findings(found: list[dict[str, str]]) -> tuple[FindingWords, ...]:
 
 def word_run_line(run: Run, zone: ZoneInfo) -> RunWords:
     """Return a run as a line."""
-    use = run.window_use_pct
     is_recording = run.state is RunState.RECORDING
     return RunWords(
         id=run.id,
         href=f"/runs/{run.id}/reading" if is_recording else f"/runs/{run.id}",
-        state=word_run(run.state, run.verdict),
-        use="" if use is None else f"{use:.0f} %",
+        state=word_run(run.state, run.verdict, is_set_aside=run.is_set_aside),
+        use="" if run.is_set_aside else spell_use(run.verdict, run.window_use_pct),
         bench=run.bench.code,
         at=spell_minute(run.started_at, zone),
+        set_aside=run.set_aside_reason or "",
+    )
+
+
+def list_choices(
+    site: SiteCard, step: JobStep, zone: ZoneInfo, *, said: str = ""
+) -> tuple[RunChoice, ...]:
+    """Return the runs of a line that count, newest first, where there are several to choose from.
+
+    Chosen is the one that was `said`, else the one that counts now.
+    """
+    counting = site.list_counting_runs(step)
+    if len(counting) < 2:  # noqa: PLR2004 - fewer leave no choice
+        return ()
+    now = site.find_run_of(step) or counting[-1]
+    chosen = said if said in {str(run.id) for run in counting} else str(now.id)
+    return tuple(
+        RunChoice(
+            value=str(run.id),
+            label=f"run {run.id} · {spell_minute(run.started_at, zone)}",
+            state=word_run(run.state, run.verdict),
+            is_chosen=str(run.id) == chosen,
+        )
+        for run in reversed(counting)
     )
 
 
@@ -164,6 +207,7 @@ def word_entry(
         state=word,
         is_valid=entry is site.find_valid_entry(step),
         corrects=str(entry.corrects_id or ""),
+        run=str(entry.values.get("run", "")),
         at=spell_moment(entry.at, zone),
         by=names.get(entry.by_id, ""),
         reason=entry.values.get("reason", ""),
@@ -198,10 +242,12 @@ def make_panel(
     form: EntryForm,
     benches: tuple[BenchChoice, ...],
     zone: ZoneInfo,
+    said_run: str = "",
 ) -> StepPanel:
-    """Return the line that is next, ready to be written."""
+    """Return the line that is next, ready to be written; `said_run` is the run a form named."""
     runs = site.list_runs_of(step)
-    recording = next((run for run in runs if run.state is RunState.RECORDING), None)
+    run = site.find_run_of(step)
+    recording = next((one for one in runs if one.state is RunState.RECORDING), None)
     return StepPanel(
         href=f"/jobs/{card.job.id}/steps/{step.id}",
         title=STEP_WORDS[step.kind],
@@ -211,8 +257,11 @@ def make_panel(
         form=form,
         asks_inspection=bool(form.checks),
         is_heated=step.kind in HEATED,
-        has_run=any(run.state is RunState.COMPLETE for run in runs),
-        runs=tuple(word_run_line(run, zone) for run in runs),
+        has_run=run is not None,
+        runs=tuple(word_run_line(one, zone) for one in runs),
+        choices=list_choices(site, step, zone, said=said_run),
+        troubles=list_troubles(run) if run else (),
+        is_part_off=step.kind is StepKind.REMOVE,
         recording_href=f"/runs/{recording.id}/reading" if recording else "",
         benches=benches,
     )

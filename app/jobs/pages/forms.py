@@ -139,6 +139,8 @@ def parse_entry(form: Form, kind: StepKind, model: type[Said], **more: object) -
         "remark": form.text("remark"),
         **more,
     }
+    if form.text("run_id"):
+        given["run_id"] = form.text("run_id")
     if kind is StepKind.INSPECT and any(form.text(name) for name, _ in _CHECKS):
         given["inspection"] = {
             name: form.text(name) or "not done" for name, _ in _CHECKS

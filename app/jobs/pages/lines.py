@@ -21,9 +21,18 @@ from app.jobs.answers import list_people
 from app.jobs.downloads import parse_file_name
 from app.jobs.instructions import Instruction, write_instruction
 from app.jobs.logger_file import LoggerFile
-from app.jobs.pages.card import Asked, show_card
-from app.jobs.pages.card_words import EntryWords, RunWords, word_entry, word_run_line
+from app.jobs.pages.card import Asked, list_bench_choices, show_card
+from app.jobs.pages.card_words import (
+    BenchChoice,
+    EntryWords,
+    RunChoice,
+    RunWords,
+    list_choices,
+    word_entry,
+    word_run_line,
+)
 from app.jobs.pages.forms import EntryForm, keep_form, make_correction, parse_entry
+from app.jobs.pages.reading_lines import spell_file_limits
 from app.jobs.pages.sent import FileSent
 from app.jobs.pages.words import STEP_WORDS, Link
 from app.jobs.queries import get_entry, get_job, get_run, get_step, load_card
@@ -64,6 +73,10 @@ class LinePage:
     instruction: Instruction
     entries: tuple[EntryWords, ...]
     runs: tuple[RunWords, ...]
+    choices: tuple[RunChoice, ...]
+    has_lost_its_run: bool
+    benches: tuple[BenchChoice, ...]
+    file_limits: str
     valid_id: str
     form: EntryForm | None
     asks_inspection: bool
@@ -98,7 +111,7 @@ def sign_line(
     def sign(job: Job) -> str:
         _, step = get_step(load_card(session, job), step_id)
         said = parse_entry(form, step.kind, StepDone)
-        work.sign_step(session, job, step_id, said, person=person, now=now)
+        work.sign_step(session, job, step_id, said, person=person, now=now, asks_remark=True)
         return "line-signed"
 
     if form.text("do") == ADD_LOT:
@@ -295,6 +308,10 @@ def _show_line(
             for entry in site.entries.get(step.id, ())
         ),
         runs=tuple(word_run_line(run, settings.zone) for run in site.list_runs_of(step)),
+        choices=list_choices(site, step, settings.zone, said=sent.text("run_id") if sent else ""),
+        has_lost_its_run=valid is not None and site.has_lost_its_run(step),
+        benches=list_bench_choices(session, job.bench_id),
+        file_limits=spell_file_limits(settings),
         valid_id=str(valid.id) if valid else "",
         form=form if person.may(Action.JOBS_WORK) else None,
         asks_inspection=bool(form and form.checks),

@@ -22,6 +22,7 @@ from app.jobs.chart_picture import draw_chart_svg
 from app.jobs.comparison_runs import list_peers
 from app.jobs.drawing import PICTURE_POINTS, draw_channels
 from app.jobs.figure_words import DEFINITIONS_IN_WORDS, SOURCE
+from app.jobs.pages.aside_words import RunNext, make_run_next
 from app.jobs.pages.asked import AskedPart, AskedView, AskedWindow, Shown
 from app.jobs.pages.card_words import FindingWords, word_findings
 from app.jobs.pages.charts import make_chart
@@ -123,7 +124,7 @@ class RunPage:
     is_complete: bool
     is_recording: bool
     can_read: bool
-    sign_href: str
+    next: RunNext
     abort_reason: str
     verdict: str
     made_by: tuple[str, ...]
@@ -176,7 +177,7 @@ def show_run(
     run = get_run(session, run_id)
     card, site, step = place = load_place(session, run)
     revision = site.job_site.revision
-    names = map_account_names(session, {run.by_id})
+    names = map_account_names(session, {run.by_id, run.set_aside_by_id or run.by_id})
     job = card.job
     figures: Mapping[str, Any] = run.figures or {}
     href = f"/runs/{run.id}"
@@ -204,15 +205,11 @@ def show_run(
         href=href,
         job=Link(f"/jobs/{job.id}", f"{spell_job(job.id)} · board {job.board.serial}"),
         place=f"{site.designator}: {STEP_WORDS[step.kind].lower()}",
-        state=word_run(run.state, run.verdict),
+        state=word_run(run.state, run.verdict, is_set_aside=run.is_set_aside),
         is_complete=run.state is RunState.COMPLETE,
         is_recording=run.state is RunState.RECORDING,
         can_read=person.may(Action.JOBS_WORK),
-        sign_href=f"/jobs/{job.id}?step={step.id}"
-        if run.state is RunState.COMPLETE
-        and not site.is_written(step)
-        and person.may(Action.JOBS_WORK)
-        else "",
+        next=make_run_next(card, site, step, run, person=person, names=names, settings=settings),
         abort_reason=run.abort_reason or "",
         verdict=spell_verdict(figures, asked.scale),
         made_by=spell_made_by(figures),

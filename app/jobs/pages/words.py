@@ -17,6 +17,13 @@ class StateWords:
     word: str
 
 
+def spell_use(verdict: str | None, window_use_pct: float | None) -> str:
+    """Spell how much of its window a run used; empty where the verdict cannot say."""
+    if window_use_pct is None or verdict == VerdictState.CANNOT_SAY:
+        return ""
+    return f"{window_use_pct:.0f} %"
+
+
 @dataclass(frozen=True)
 class Link:
     """Words that lead somewhere."""
@@ -70,8 +77,10 @@ def word_verdict(verdict: str | None) -> StateWords:
     return _VERDICTS[VerdictState(verdict)] if verdict else StateWords("plain", "no verdict")
 
 
-def word_run(state: RunState, verdict: str | None) -> StateWords:
+def word_run(state: RunState, verdict: str | None, *, is_set_aside: bool = False) -> StateWords:
     """Return where a run stands, and its verdict once it is complete."""
+    if is_set_aside:
+        return StateWords("plain", f"does not count ({word_verdict(verdict).word})")
     if state is RunState.RECORDING:
         return StateWords("caution", "file not read yet")
     if state is RunState.ABORTED:
