@@ -161,7 +161,7 @@ def test_a_run_inside_everything_is_no_alarm_and_what_nobody_measured_is_said_qu
 ) -> None:
     number = record(shop, sessions, channel_map=WITHOUT_BODY)
     page = client.get(f"/runs/{number}").text
-    assert "never to be exceeded" not in page
+    assert "standing-alarm" not in page
     found = words(section(page))
     assert found.startswith("○ nobody measured it")
     assert "○ Nobody measured package body: Peak temperature, Time within 5 °C" in found
