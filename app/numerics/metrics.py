@@ -22,6 +22,8 @@ from app.numerics.ramps import (
     compute_largest_ramps,
     compute_soak_time,
     compute_time_to_peak,
+    open_fall,
+    open_rise,
 )
 from app.numerics.site import LiftRule, compute_spread, find_all_above, find_lift_moment
 from app.numerics.trace import Trace, read_trace
@@ -40,6 +42,8 @@ class UnusableLimit(NumericsError):
 @dataclass(frozen=True, slots=True)
 class ChannelMetrics:
     """What one channel shows; each field by the definition of the function that computes it.
+
+    A largest rise or fall that may be steeper beyond the trace's ends is censored.
 
     `near_classification` is the time above Tc − 5 K, None when no Tc was given.
     """
@@ -149,7 +153,7 @@ def measure_channel(
         peak=peak,
         above_liquidus=above_liquidus,
         area_above_liquidus=compute_area_above(trace, liquidus_c),
-        maximum_ramp=maximum_ramp,
+        maximum_ramp=open_rise(maximum_ramp, trace, peak, ramp_window_s),
         average_ramp=compute_average_ramp(peak, above_liquidus),
         soak_time=compute_soak_time(
             peak, find_edges(trace, soak_min_c), find_edges(trace, soak_max_c)
@@ -157,7 +161,7 @@ def measure_channel(
         average_cooling=compute_average_cooling(
             peak, above_liquidus, last_at_peak_s=_find_last_at(trace, peak.value)
         ),
-        maximum_fall=maximum_fall,
+        maximum_fall=open_fall(maximum_fall, trace, peak, ramp_window_s),
         time_25_c_to_peak=compute_time_to_peak(peak, find_edges(trace, ROOM_C)),
         near_classification=None
         if classification_c is None

@@ -1,6 +1,9 @@
 """How fast a trace rises and falls: over a window, and between two events."""
 
 import math
+from dataclasses import replace
+
+import numpy as np
 
 from app.numerics.edges import Edges
 from app.numerics.errors import NumericsError
@@ -13,6 +16,13 @@ Above = TimeAbove | Edges
 
 # Two clocks that add up to the same window may differ in the last digits.
 _WINDOW_SLACK = 1e-9
+
+
+# Our own rules, no source. Below this nothing heats or cools fast any more, in any room.
+_COOL_C = 35.0
+_ROOM_C = 25.0
+_MOST_LEFT = 0.5
+_ALREADY_RISING = 0.25
 
 
 class UnusableWindow(NumericsError):
@@ -38,6 +48,46 @@ def compute_largest_ramps(trace: Trace, window_s: float) -> tuple[Outcome, Outco
         _measure_slope(most_k / window_s, at_s=most_at_s),
         _measure_slope(-least_k / window_s, at_s=least_at_s),
     )
+
+
+def open_rise(rise: Outcome, trace: Trace, peak: Measured, window_s: float) -> Outcome:
+    """Censor the largest rise where a steeper one may lie before the trace.
+
+    That is where it begins above 35 °C, and beyond half of the way from 25 °C to the peak or
+    already rising by a quarter of the largest rise. Cannot say where it does not rise at all.
+    """
+    start_c = float(trace.temperature_c[0])
+    if not isinstance(rise, Measured) or start_c <= _COOL_C:
+        return rise
+    soon_s = trace.time_s[0] + window_s
+    soon_c = float(np.interp(soon_s, trace.time_s, trace.temperature_c))
+    is_rising = soon_c - start_c >= _ALREADY_RISING * rise.value * window_s
+    if not is_rising and _measure_way(start_c, peak) <= _MOST_LEFT:
+        return rise
+    if rise.value <= 0.0:
+        return CannotSay(f"The trace begins hot, at {start_c:.1f} °C, and does not rise.")
+    return replace(rise, is_censored=True)
+
+
+def open_fall(fall: Outcome, trace: Trace, peak: Measured, window_s: float) -> Outcome:
+    """Censor the largest fall where a steeper one may lie after the trace.
+
+    That is where it ends above 35 °C, and beyond half of the way from 25 °C to the peak or with
+    its steepest window. Cannot say where it does not fall at all.
+    """
+    end_c = float(trace.temperature_c[-1])
+    if not isinstance(fall, Measured) or fall.at_s is None or end_c <= _COOL_C:
+        return fall
+    is_last = fall.at_s + window_s * (1.0 + _WINDOW_SLACK) >= float(trace.time_s[-1])
+    if not is_last and _measure_way(end_c, peak) <= _MOST_LEFT:
+        return fall
+    if fall.value <= 0.0:
+        return CannotSay(f"The trace ends hot, at {end_c:.1f} °C, before it falls.")
+    return replace(fall, is_censored=True)
+
+
+def _measure_way(at_c: float, peak: Measured) -> float:
+    return (at_c - _ROOM_C) / max(peak.value - _ROOM_C, _COOL_C - _ROOM_C)
 
 
 def compute_average_ramp(peak: Measured, above_liquidus: Above) -> Outcome:

@@ -343,3 +343,55 @@ def test_the_spread_is_never_below_what_a_fine_search_finds(
     if candidates.size:
         widths = np.nanmax(candidates, axis=0) - np.nanmin(candidates, axis=0)
         assert _value(site.spread) >= widths.max() - 1e-9
+
+
+def _cut(from_s: float, to_s: float) -> ChannelMetrics:
+    """Measure a part of a round profile which peaks at 245 °C and 246 s."""
+    time_s = np.arange(0.0, 401.0, 0.5)
+    rise = 1.0 / (1.0 + np.exp(-(time_s - 170.0) / 40.0))
+    fall = 1.0 / (1.0 + np.exp(-(time_s - 290.0) / 15.0))
+    shape = rise * (1.0 - fall)
+    trace = 24.0 + 221.0 * (shape - shape[0]) / (shape.max() - shape[0])
+    kept = (time_s >= from_s) & (time_s <= to_s)
+    return analyse_channel(
+        time_s[kept], trace[kept], liquidus_c=217.0, soak_min_c=150.0, soak_max_c=200.0
+    )
+
+
+def test_a_whole_trace_shows_its_largest_rise_and_fall() -> None:
+    whole = _cut(0.0, 400.0)
+    for largest in (whole.maximum_ramp, whole.maximum_fall):
+        assert isinstance(largest, Measured)
+        assert not largest.is_censored
+
+
+def test_a_trace_that_ends_before_its_cooling_does_not_show_its_largest_fall() -> None:
+    assert isinstance(_cut(0.0, 240.0).maximum_fall, CannotSay)
+    for to_s in (275.0, 285.0):
+        fall = _cut(0.0, to_s).maximum_fall
+        assert isinstance(fall, Measured)
+        assert fall.is_censored
+    # Long enough below half of the peak: what follows is flatter.
+    late = _cut(0.0, 305.0).maximum_fall
+    assert late == _cut(0.0, 400.0).maximum_fall
+
+
+def test_a_trace_that_begins_in_its_rise_does_not_show_its_largest_rise() -> None:
+    assert isinstance(_cut(290.0, 400.0).maximum_ramp, CannotSay)
+    for from_s in (120.0, 180.0, 230.0):
+        rise = _cut(from_s, 400.0).maximum_ramp
+        assert isinstance(rise, Measured)
+        assert rise.is_censored
+
+
+def test_a_trace_that_begins_warm_and_at_rest_shows_its_largest_rise() -> None:
+    metrics = analyse_channel(
+        [0.0, 40.0, 140.0, 160.0, 300.0],
+        [80.0, 78.0, 240.0, 240.0, 60.0],
+        liquidus_c=217.0,
+        soak_min_c=150.0,
+        soak_max_c=200.0,
+    )
+    assert isinstance(metrics.maximum_ramp, Measured)
+    assert metrics.maximum_ramp.value == pytest.approx(1.62)
+    assert not metrics.maximum_ramp.is_censored

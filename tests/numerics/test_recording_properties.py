@@ -70,10 +70,10 @@ def _unround(recording: Recording, seed: int) -> Recording:
 
 
 def _cut(recording: Recording, part: slice) -> Recording:
-    return Recording(
-        recording.time_s[part],
-        {name: values[part] for name, values in recording.channels_c.items()},
-        recording.air_c,
+    return dataclasses.replace(
+        recording,
+        time_s=recording.time_s[part],
+        channels_c={name: values[part] for name, values in recording.channels_c.items()},
     )
 
 
@@ -147,13 +147,13 @@ def test_samples_added_on_the_line_change_no_metric(seed: int, every: int) -> No
     recording = _unround(_retime(make_recording(np.random.default_rng(seed))), seed)
     extra_s = recording.time_s[:-1:every] + 0.125
     time_s = np.union1d(recording.time_s, extra_s)
-    denser = Recording(
-        time_s,
-        {
+    denser = dataclasses.replace(
+        recording,
+        time_s=time_s,
+        channels_c={
             name: np.interp(time_s, recording.time_s, values)
             for name, values in recording.channels_c.items()
         },
-        recording.air_c,
     )
     first, second = (
         analyse_recording(one.time_s, one.channels_c, roles=ROLES, targets=TARGETS)
