@@ -13,7 +13,7 @@ from app.jobs.comparison_envelope import (
     build_envelopes,
     hold_channels,
 )
-from app.jobs.figures import CHANNEL_FIGURES, RunFigures, analyse_run
+from app.jobs.figures import CHANNEL_FIGURES, RunFigures, analyse_run, spell_figure_name
 from app.jobs.rules import StepKind
 from app.numerics.alignment import (
     BestShift,
@@ -294,8 +294,10 @@ def _move_channels(
 
 def list_compared(runs: Sequence[ComparedRun]) -> tuple[ComparedFigure, ...]:
     """Return every metric of the compared channels, then the site's."""
+    times_s = {one.metrics.ramp_window_s for run in runs for one in run.figures.channels}
     rows: dict[str, list[Outcome | None]] = {
-        label: [_find_outcome(run, name) for run in runs] for name, label in CHANNEL_FIGURES.items()
+        spell_figure_name(name, over_s=times_s): [_find_outcome(run, name) for run in runs]
+        for name in CHANNEL_FIGURES
     }
     rows["Spread between joints"] = [run.figures.site.spread for run in runs]
     rows["All joints above liquidus, from"] = [run.figures.site.all_above_liquidus for run in runs]

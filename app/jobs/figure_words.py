@@ -3,6 +3,9 @@
 from collections.abc import Mapping
 from typing import Final
 
+from app.jobs.scale_words import spell_on_scale
+from app.jobs.scales import Scale
+
 SOURCE: Final = (
     "Definitions of this program, made after J-STD-020 as seen in public restatements; confirm "
     "against your copy. A trace is taken as straight lines between its samples; crossings are "
@@ -104,3 +107,22 @@ DEFINITIONS_IN_WORDS: Final[Mapping[str, str]] = {
         "comes last (our own order, no source)."
     ),
 }
+
+# Units without a number before them; the longer ones first.
+_UNITS: Final = (
+    ("in kelvin seconds", "in °F·s"),
+    (", for °C in K", ""),
+    ("in K/s", "in °F/s"),
+    ("in °C", "in °F"),
+    ("in K", "in °F"),
+)
+
+
+def spell_definition(name: str, scale: Scale = Scale.CELSIUS) -> str:
+    """Say how a figure is computed, its temperatures and units on the scale."""
+    words = spell_on_scale(DEFINITIONS_IN_WORDS[name], scale)
+    if scale is Scale.CELSIUS:
+        return words
+    for unit, other in _UNITS:
+        words = words.replace(unit, other)
+    return words

@@ -11,6 +11,7 @@ from app.jobs.run_figures import (
     find_silence_s,
     list_faults,
 )
+from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 from app.numerics.crossings import TimeAbove
 from app.numerics.faults import ChannelFault
@@ -46,6 +47,7 @@ __all__ = [
     "find_silence_s",
     "list_faults",
     "list_kept_lapses",
+    "spell_figure_name",
     "spell_outcome",
 ]
 
@@ -61,6 +63,8 @@ CHANNEL_FIGURES: Final[Mapping[str, str]] = {
     "time_25_c_to_peak": "25 °C to peak",
     "near_classification": "Time within 5 °C of classification",
 }
+# Slopes that mean nothing without the time they are taken over.
+STEEPEST: Final = frozenset({"maximum_ramp", "maximum_fall"})
 MOST_STRETCHES: Final = 50
 # Parts of an uncertainty below this share of its square are not worth a word.
 _LEAST_SHARE_PCT: Final = 1.0
@@ -240,6 +244,15 @@ def describe_line(line: VerdictLine) -> dict[str, Any]:
         "is_censored": line.is_censored,
         "uncertainty": None if line.uncertainty is None else _describe_budget(line.uncertainty),
     }
+
+
+def spell_figure_name(
+    name: str, *, over_s: Iterable[float] = (), scale: Scale = Scale.CELSIUS
+) -> str:
+    """Spell a figure's name: `Maximum ramp over 5 s`, with each time that its slopes are over."""
+    label = spell_on_scale(CHANNEL_FIGURES[name], scale)
+    times = " and ".join(f"{one:g} s" for one in sorted(set(over_s)))
+    return f"{label} over {times}" if name in STEEPEST and times else label
 
 
 def spell_outcome(

@@ -48,6 +48,18 @@ class Scale(StrEnum):
         spelt = f"{shown:{'+' if signed else ''}.{decimals}f} {words}"
         return spelt.replace("-", "−") if signed else spelt
 
+    def spell_apart(self, value: float, first: float, unit: str) -> str:
+        """Spell how much more a figure is than another as both are shown: `−1.0 K`.
+
+        The difference of what `spell` shows, so that nobody who subtracts finds another.
+        """
+        decimals = _DECIMALS.get(unit, 1)
+        shown, other = (
+            round(self.convert_figure(one, unit)[0], decimals) for one in (value, first)
+        )
+        words = self.convert_figure(0.0, "K" if unit == "°C" else unit)[1]
+        return f"{round(shown - other, decimals) + 0.0:+.{decimals}f} {words}".replace("-", "−")
+
     def spell_with(
         self, value: float, unit: str, expanded: float | None, *, shown: bool = True
     ) -> str:

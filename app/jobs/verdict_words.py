@@ -10,6 +10,8 @@ from app.numerics.guard_band import Conformity, decide
 from app.numerics.uncertainty import Source
 from app.recipes.body.window import METRICS, Metric
 from app.recipes.verdict import VerdictState
+from app.recipes.verdict_order import get_rank
+from app.traces.rules import ChannelRole
 
 # What a share of the uncertainty is, and what would make it small.
 REMEDIES: Final[Mapping[str, tuple[str, str]]] = {
@@ -31,10 +33,13 @@ def spell_verdict(verdict: Mapping[str, Any], scale: Scale = Scale.CELSIUS) -> s
     line = verdict["deciding"]
     if line is None:
         return "No limit of the window could be held against this trace."
-    of = f" of {line['channel']}" if line["channel"] else ""
-    what = f"{METRICS[Metric(line['metric'])].label}{of}"
+    metric, channel = spell_metric(line, scale), line["channel"]
+    what = f"{metric} of {channel}" if channel else metric
     if line["value"] is None:
-        return f"{what}: {spell_on_scale(line['reason'], scale).rstrip('.')}."
+        reason = spell_on_scale(line["reason"], scale).rstrip(".")
+        # A channel that is missing names itself, with where it sits.
+        is_named = bool(channel) and reason.startswith(f"{channel} (")
+        return f"{metric} of {reason}." if is_named else f"{what}: {reason}."
     use = line["window_use_pct"]
     parts = [
         f"{what} is {spell_value(line, scale)} against {spell_limits(line, scale)}",
@@ -42,6 +47,34 @@ def spell_verdict(verdict: Mapping[str, Any], scale: Scale = Scale.CELSIUS) -> s
     ]
     said = f"{''.join(parts)}{'' if use is None else f'; window use {use:.0f} %'}."
     return f"{said} {spell_remedy(line)}".rstrip()
+
+
+def spell_metric(line: Mapping[str, Any], scale: Scale = Scale.CELSIUS) -> str:
+    """Spell what a line is about: `Maximum ramp up over 5 s`; kept lines of before 3 lack the time.
+
+    Temperatures that are part of a name are on the scale too.
+    """
+    label = spell_on_scale(METRICS[Metric(line["metric"])].label, scale)
+    return label if line.get("over_s") is None else f"{label} over {line['over_s']:g} s"
+
+
+def list_worst_first(verdict: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return a kept verdict's lines, the deciding one first, then as verdict_order has them."""
+    deciding = verdict.get("deciding")
+    return sorted(verdict.get("lines", []), key=lambda line: (line != deciding, _get_rank(line)))
+
+
+def _get_rank(line: Mapping[str, Any]) -> tuple[float, ...]:
+    role = line.get("role")
+    return get_rank(
+        state=VerdictState(line["state"]),
+        metric=Metric(line["metric"]),
+        role=None if role is None else ChannelRole(role),
+        value=line["value"],
+        lower=line["lower"],
+        upper=line["upper"],
+        is_censored=line.get("is_censored", False),
+    )
 
 
 def spell_value(

@@ -144,7 +144,7 @@ def _word(
         from_s="" if view.is_whole else f"{view.from_s:.10g}",
         to_s="" if view.is_whole else f"{view.to_s:.10g}",
         at_s=f"{found.at_s:.10g}",
-        first_s=f"{view.first_s:.1f}",
+        first_s=f"{round(view.first_s, 1) + 0.0:.1f}",
         last_s=f"{view.last_s:.1f}",
         whole_href=f"/runs/compare?{asked.spell(**{'from': '', 'to': ''})}",
         here_href=f"/runs/compare?{asked.spell()}",

@@ -182,9 +182,11 @@ def _list_about(
         )
         words += f", channel {compared.channel or 'none'}"
         about.append((f"Run {run.id}:", words))
-    seen = f"{view.from_s:.1f} s to {view.to_s:.1f} s"
+    # A start a hair before zero is zero.
+    from_s, first_s = round(view.from_s, 1) + 0.0, round(view.first_s, 1) + 0.0
+    seen = f"{from_s:.1f} s to {view.to_s:.1f} s"
     if not view.is_whole:
-        seen += f" of {view.first_s:.1f} s to {view.last_s:.1f} s"
+        seen += f" of {first_s:.1f} s to {view.last_s:.1f} s"
     envelope = spell_envelope(comparison, scale)
     return (
         *about,

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from app.core.clock import spell_minute
 from app.core.settings import Settings
@@ -83,7 +84,8 @@ def make_head(
         held=((StateWords("plain", "one of the runs that the envelope is of"), ""),)
         if run.id in comparison.envelope.of
         else word_held(one.held, scale),
-        step_href=f"/runs/{run.id}/step",
+        step_href=f"/runs/{run.id}/step"
+        + ("" if scale is Scale.CELSIUS else f"?{urlencode({'unit': str(scale)})}"),
     )
 
 
@@ -212,8 +214,10 @@ def spell_difference(
     own: Outcome | None, first: Outcome | None, difference: Outcome | None, scale: Scale
 ) -> str:
     """Spell how much more a figure is than the first run's, or why there is no difference."""
-    if isinstance(difference, Measured):
+    if isinstance(difference, Measured) and isinstance(own, Measured):
         said = scale.spell(difference.value, str(difference.unit), signed=True)
+        if isinstance(first, Measured):
+            said = scale.spell_apart(own.value, first.value, str(own.unit))
         return f"{said}, cut off" if difference.is_censored else said
     # Where the run has no value itself, its own cell says so already.
     if isinstance(own, Measured):
@@ -234,7 +238,7 @@ def make_readings(comparison: Comparison, moment_s: float, scale: Scale) -> Read
     for run, at in zip(comparison.runs, values, strict=True):
         difference = ""
         if at is not None and values[0] is not None and run is not comparison.runs[0]:
-            difference = scale.spell(at - values[0], "K", signed=True)
+            difference = scale.spell_apart(at, values[0], "°C")
         rows.append(
             ReadingRow(
                 f"run {run.candidate.run_id}",

@@ -28,9 +28,10 @@ const readAt = (times, values, moment) => {
   return values[low] + share * (values[high] - values[low]);
 };
 
+const toTenth = (value) => Math.round(value * 10) / 10 || 0;
 const spell = (value, signed = false) => {
-  const text = (Math.round(value * 10) / 10 || 0).toFixed(1).replace("-", "−");
-  return `${signed && value >= 0 ? "+" : ""}${text}`;
+  const text = toTenth(value).toFixed(1).replace("-", "−");
+  return `${signed && toTenth(value) >= 0 ? "+" : ""}${text}`;
 };
 
 const placeX = (moment) =>
@@ -44,7 +45,7 @@ const make = (name, attributes) => {
   return node;
 };
 
-const draw = (values) => {
+const draw = (values, isFollowed) => {
   const svg = picture.querySelector("svg");
   svg.querySelector("[data-overlay]")?.remove();
   const overlay = make("g", { "data-overlay": "", "pointer-events": "none" });
@@ -60,13 +61,14 @@ const draw = (values) => {
   });
   svg.append(overlay);
   // On a narrow screen the picture is scrolled, so that the cursor stays in sight.
+  if (!isFollowed) return;
   const shown = (x / svg.viewBox.baseVal.width) * svg.clientWidth;
   if (shown < picture.scrollLeft || shown > picture.scrollLeft + picture.clientWidth) {
     picture.scrollLeft = shown - picture.clientWidth / 2;
   }
 };
 
-const read = () => {
+const read = (isFollowed = true) => {
   const values = seen.lines.map((line) => readAt(line.time_s, line.at, at));
   const difference = seen.unit.replace("°C", "K");
   const put = (selector, text) => {
@@ -77,7 +79,7 @@ const read = () => {
   values.forEach((value, place) => {
     put(`[data-read="${place}"]`, value === null ? "no reading" : `${spell(value)} ${seen.unit}`);
     const both = place > 0 && value !== null && values[0] !== null;
-    put(`[data-more="${place}"]`, both ? `${spell(value - values[0], true)} ${difference}` : "–");
+    put(`[data-more="${place}"]`, both ? `${spell(toTenth(value) - toTenth(values[0]), true)} ${difference}` : "–");
   });
   if (seen.band) {
     const [low, high] = ["low", "high"].map((side) => readAt(seen.band.time_s, seen.band[side], at));
@@ -87,14 +89,15 @@ const read = () => {
   const said = seen.lines.map((line, place) =>
     `${line.name} ${values[place] === null ? "no reading" : `${spell(values[place])} ${seen.unit}`}`);
   slider.setAttribute("aria-valuetext", `${spell(at)} s: ${said.join(", ")}`);
-  draw(values);
+  draw(values, isFollowed);
 };
 
 const begin = () => {
   picture = document.querySelector("#compare-picture");
   seen = JSON.parse(picture.dataset.compare);
   at = Math.min(Math.max(at ?? seen.at_s, seen.from_s), seen.to_s);
-  read();
+  // Nobody has moved the cursor yet: the picture stays where it begins, at its left.
+  read(false);
   listen();
 };
 
