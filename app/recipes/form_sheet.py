@@ -261,7 +261,9 @@ def _compute_row(
 
 
 def _spell_whose(at: str, fields: Mapping[str, str], limits: tuple[Limit, ...]) -> str:
-    """Say which window a limit came out of, as it will be said once it is saved."""
+    """Say whose a limit is once it is saved; nothing where no limit came out of a window."""
+    if not any(one.taken_from for one in limits):
+        return ""
     given = {
         name: fields[f"{at}.{name}"]
         for name in ("metric", "roles", "lower", "upper")
@@ -272,8 +274,6 @@ def _spell_whose(at: str, fields: Mapping[str, str], limits: tuple[Limit, ...]) 
     except ValidationError:
         return ""
     taken = find_origin(limits, metric=limit.metric, roles=limit.roles)
-    if taken is None:
-        return ""
     return spell_taken_from(limit.model_copy(update={"taken_from": taken}))
 
 

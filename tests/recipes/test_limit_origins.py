@@ -90,7 +90,9 @@ def test_page_form_and_comparison_say_it_too(signed_in: SignedIn, ines: Person, 
     assert TOLD in page
     assert OWN_LIMIT in page
     assert "All limits are the recipe's own" not in page
-    assert f"window {JOINTS}, version 1" in client.get(f"{path}/edit").text
+    form = unescape(client.get(f"{path}/edit").text)
+    assert f"window {JOINTS}, version 1" in form
+    assert form.count(OWN_LIMIT) == page.count(OWN_LIMIT)
 
 
 def test_a_limit_changed_afterwards_never_passes_for_the_windows(
