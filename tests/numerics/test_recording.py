@@ -9,6 +9,7 @@ from app.numerics.ceilings import AgainstCeiling, compare_with_ceiling, list_tim
 from app.numerics.crossings import TimeAbove
 from app.numerics.errors import MalformedArrays
 from app.numerics.faults import FaultKind, FaultRole, find_faults
+from app.numerics.faults.shapes import EVERY_METRIC
 from app.numerics.lift import compute_spread_at_coldest_peak, judge_lift
 from app.numerics.metrics import UnusableLimit, analyse_channel, analyse_site
 from app.numerics.recording import Targets, analyse_recording, spell_fault
@@ -167,25 +168,86 @@ def test_a_recording_without_joints_cannot_say_its_spread() -> None:
     assert found.site.metrics.lift is None
 
 
-def test_a_spike_below_the_peak_makes_times_above_unsayable_and_leaves_the_peak() -> None:
+def test_a_spike_is_no_reading_and_leaves_what_does_not_need_it() -> None:
     sound, site = analyse(make_site(), chains=CHAINS), make_site()
-    site["centre"][150] += 40.0
+    site["centre"][100] += 60.0
     found = analyse(site, chains=CHAINS)
     (fault,) = found.faults
+    assert (fault.kind, fault.consequence.unsayable) == (FaultKind.SPIKE, ())
     one, before = found.channels["centre"], sound.channels["centre"]
-    doubt = CannotSay(spell_fault(fault))
-    assert one.metrics.peak == before.metrics.peak
+    assert one.metrics.missing_count == 1
+    for name in EVERY_METRIC:
+        if name != "area_above_liquidus":
+            assert getattr(one.metrics, name) == getattr(before.metrics, name)
+    assert one.times_above == before.times_above
+    assert found.site == sound.site
+    # It lies in the first of two zones, and not at its end.
+    assert one.zones[0].reached == before.zones[0].reached
+    assert one.zones[0].settled_for == CannotSay(spell_fault(fault))
+    assert one.zones[1] == before.zones[1]
+    assert found.channels["corner"] == sound.channels["corner"]
+
+
+def test_a_spike_where_the_trace_melts_makes_the_time_above_unsayable() -> None:
+    sound, site = analyse(make_site(), chains=CHAINS), make_site()
+    above = sound.channels["centre"].metrics.above_liquidus
+    assert isinstance(above, TimeAbove)
+    site["centre"][int(np.searchsorted(TIME_S, above.crossings[0].at_s))] += 60.0
+    found = analyse(site, chains=CHAINS)
+    (fault,) = found.faults
+    one, doubt = found.channels["centre"], CannotSay(spell_fault(fault))
+    assert "above_liquidus" in fault.consequence.unsayable
+    assert "peak" not in fault.consequence.unsayable
     assert one.metrics.above_liquidus == doubt
-    assert one.metrics.maximum_ramp == doubt
-    assert one.times_above == (doubt, doubt)
+    assert one.metrics.peak == sound.channels["centre"].metrics.peak
+    assert one.times_above == (sound.channels["centre"].times_above[0], doubt)
     assert one.uncertainty is not None
     assert one.uncertainty.above_liquidus == doubt
     assert isinstance(one.uncertainty.peak, Expanded)
     assert _reason(found.site.metrics.spread) == f"Joint channel centre: {doubt.reason}"
-    # It lies in the first of two zones.
-    assert one.zones[0].reached == doubt
-    assert one.zones[1] == before.zones[1]
-    assert found.channels["corner"] == sound.channels["corner"]
+
+
+@pytest.mark.parametrize(
+    ("from_s", "to_s", "unsayable"),
+    [
+        # Between the temperatures that are asked for, and slower than elsewhere.
+        (150.0, 157.0, set()),
+        # On the way to the end of the soak.
+        (183.0, 190.0, {"soak_time"}),
+        # Through the liquidus, on the steepest rise.
+        (
+            212.0,
+            221.0,
+            {"above_liquidus", "area_above_liquidus", "average_ramp", "maximum_ramp"},
+        ),
+    ],
+)
+def test_a_gap_takes_away_what_it_touches(from_s: float, to_s: float, unsayable: set[str]) -> None:
+    kept = (from_s >= TIME_S) | (to_s <= TIME_S)
+    sound = analyse(make_site())
+    found = analyse(
+        {name: values[kept] for name, values in make_site().items()}, time_s=TIME_S[kept]
+    )
+    (fault,) = found.faults
+    assert fault.kind is FaultKind.GAP
+    doubt, centre = CannotSay(spell_fault(fault)), found.channels["centre"].metrics
+    said = {name for name in EVERY_METRIC if getattr(centre, name) == doubt}
+    assert unsayable <= said <= unsayable | {"near_classification"}
+    assert centre.peak == sound.channels["centre"].metrics.peak
+    everybody = [one.metrics for one in found.channels.values()]
+    assert set(fault.consequence.unsayable) == {
+        name for name in EVERY_METRIC if any(getattr(one, name) == doubt for one in everybody)
+    }
+
+
+def test_a_gap_that_may_hide_the_peak_leaves_no_peak() -> None:
+    kept = (TIME_S <= 225.0) | (TIME_S >= 262.0)
+    found = analyse(
+        {name: values[kept] for name, values in make_site().items()}, time_s=TIME_S[kept]
+    )
+    assert {"peak", "above_liquidus"} <= set(found.faults[0].consequence.unsayable)
+    assert isinstance(found.channels["centre"].metrics.peak, CannotSay)
+    assert isinstance(found.channels["body"].ceilings[0], CannotSay)
 
 
 def test_a_ceiling_is_not_judged_by_a_channel_whose_peak_cannot_be_said() -> None:
@@ -298,10 +360,14 @@ def test_arrays_of_two_lengths_are_refused_and_the_channel_is_named() -> None:
 
 
 def test_the_faults_are_those_of_the_search_for_faults() -> None:
+    """What a spike makes unsayable is told by what was asked: no more than the search says."""
     site = make_site()
     site["centre"][150] += 40.0
     site["board"][:] = site["board"][0]
-    assert analyse(site).faults == find_faults(TIME_S, site, roles=ROLES)
+    found, searched = analyse(site).faults, find_faults(TIME_S, site, roles=ROLES)
+    assert [one.evidence for one in found] == [one.evidence for one in searched]
+    for one, other in zip(found, searched, strict=True):
+        assert set(one.consequence.unsayable) <= set(other.consequence.unsayable)
 
 
 def test_a_fault_is_spelt_with_its_moment_and_its_figures() -> None:

@@ -17,6 +17,7 @@ from app.numerics.faults.jumps import find_leaps
 from app.numerics.faults.shapes import (
     NOISE_OF_THIRD_DIFFERENCE,
     ChannelFault,
+    FaultKind,
     FaultRole,
     Readings,
     bend,
@@ -42,6 +43,8 @@ _HARMLESS_SHARE: Final = 0.5
 class Inspection:
     """The faults of a recording, in order, and each channel's readings at rising moments.
 
+    Spikes are not among the readings. A gap, a short silence or a spike is told with all metrics
+    that it might touch; which it does depends on what they are measured against.
     `sample_count` says how many moments those are, with a reading or without.
     """
 
@@ -103,6 +106,9 @@ def inspect_recording(
     found, sound = _find_in_channels(read, air_c=air_c)
     faults += found
     faults += find_swapped({n: one for n, one in sound.items() if n not in left_out})
+    for fault in found:
+        if fault.kind is FaultKind.SPIKE and fault.channel is not None:
+            read[fault.channel] = _drop(read[fault.channel], fault)
     ordered = sorted(faults, key=lambda fault: fault.evidence.first_sample)
     return Inspection(tuple(ordered), time.size, read)
 
@@ -134,6 +140,19 @@ def _find_in_channels(
         if not flats and not leaps:
             sound[name] = readings
     return faults, sound
+
+
+def _drop(readings: Readings, fault: ChannelFault) -> Readings:
+    """Return the readings without those of a spike: they were not read."""
+    shown = fault.evidence
+    kept = (readings.sample < shown.first_sample) | (readings.sample > shown.last_sample)
+    return _make_readings(
+        readings.name,
+        readings.role,
+        readings.time_s[kept],
+        readings.value_c[kept],
+        readings.sample[kept],
+    )
 
 
 def _place(readings: Readings, fault: ChannelFault) -> tuple[int, int]:

@@ -6,7 +6,7 @@ from numpy.typing import ArrayLike
 
 from app.numerics.faults import ChannelFault, FaultRole, Readings, inspect_recording
 from app.numerics.recording.channel import add_noise, analyse_one
-from app.numerics.recording.doubts import list_doubts
+from app.numerics.recording.doubts import list_doubts, narrow_fault
 from app.numerics.recording.shapes import RecordingAnalysis, Targets
 from app.numerics.recording.site import analyse_joints
 from app.numerics.recording.spelling import spell_fault
@@ -45,27 +45,26 @@ def analyse_recording(
     left_out = given | _list_left_out(inspected.faults)
     usable = {name: one for name, one in inspected.readings.items() if name not in left_out}
     traces = _make_traces(inspected.sample_count, usable)
-    doubts = {
-        name: list_doubts(inspected.faults, name, highest_c=readings.highest_c)
-        for name, readings in usable.items()
-    }
+    doubts = {name: list_doubts(inspected.faults, name, trace) for name, trace in traces.items()}
     noisy = {
         name: add_noise(chain, usable[name].noise_k)
         for name, chain in (chains or {}).items()
         if name in usable
     }
+    channels = {
+        name: analyse_one(
+            traces[name],
+            targets=targets,
+            ceilings_c=targets.ceilings_c.get(name, ()),
+            doubts=doubts[name],
+            noise_k=readings.noise_k,
+            chain=noisy.get(name),
+        )
+        for name, readings in usable.items()
+    }
+    measured = {name: one.metrics for name, one in channels.items()}
     return RecordingAnalysis(
-        channels={
-            name: analyse_one(
-                traces[name],
-                targets=targets,
-                ceilings_c=targets.ceilings_c.get(name, ()),
-                doubts=doubts[name],
-                noise_k=readings.noise_k,
-                chain=noisy.get(name),
-            )
-            for name, readings in usable.items()
-        },
+        channels=channels,
         site=analyse_joints(
             traces,
             joints=tuple(name for name, role in roles.items() if role is FaultRole.JOINT),
@@ -74,7 +73,7 @@ def analyse_recording(
             left_out=left_out,
             chains=noisy,
         ),
-        faults=inspected.faults,
+        faults=tuple(narrow_fault(fault, measured) for fault in inspected.faults),
         left_out=left_out,
     )
 

@@ -77,7 +77,7 @@ def analyse_one(
     )
     return replace(
         analysis,
-        uncertainty=doubt_uncertainty(weighed, doubts, targets),
+        uncertainty=doubt_uncertainty(weighed, metrics, doubts, targets),
         times_above_uncertainty=tuple(weigh_time_above(weigher, one) for one in times_above),
         ceilings_uncertainty=tuple(weigh_time_above(weigher, one) for one in above_ceilings),
     )
@@ -141,4 +141,4 @@ def _list_times_above(
 
 def _hold_against(trace: Trace, ceiling_c: float, doubts: Doubts) -> AgainstCeiling | CannotSay:
     against = compare_with_ceiling(trace, ceiling_c)
-    return doubts.find_about("peak") or doubts.find_about_above(ceiling_c) or against
+    return doubts.find_about_peak() or doubts.find_about_above(ceiling_c) or against

@@ -73,7 +73,7 @@ def _find_doubt_of_joints(
     for name in joints:
         if name not in doubts:
             continue
-        doubt = doubts[name].find_about("peak") or doubts[name].find_about_above(liquidus_c)
+        doubt = doubts[name].find_about_peak() or doubts[name].find_about_hot(liquidus_c)
         if doubt is not None:
             return CannotSay(f"Joint channel {name}: {doubt.reason}")
     return None
