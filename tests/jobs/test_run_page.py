@@ -243,13 +243,13 @@ def test_exports_carry_state_uncertainty_rule_definitions_and_chain(
         "Peak temperature of T2 239.5 ± 3.1 °C, allowed at most 245 °C, use 98 %"
     )
     assert about["Decided by"].startswith("guarded acceptance")
-    assert about["Definitions"] == "2"
+    assert about["Definitions"] == "3"
     assert about["Measuring chain"].startswith("assumed")
     svg = words(client.get(f"/runs/{number}/chart.svg").text)
     assert "239.5 ± 3.1 °C" in svg
     assert "guarded acceptance" in svg
     csv = signed_in(anselm).get(f"/runs/{number}/chart.csv").text
-    assert "Definitions,2" in csv
+    assert "Definitions,3" in csv
 
 
 def make_older(figures: dict[str, Any]) -> dict[str, Any]:

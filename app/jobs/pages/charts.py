@@ -1,5 +1,6 @@
 """The chart of a run as it is seen, to take along: SVG, PNG, CSV, JSON."""
 
+from collections.abc import Sequence
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends
@@ -18,22 +19,25 @@ from app.jobs.chart_data import spell_chart_csv, view_chart
 from app.jobs.chart_picture import draw_chart_svg, draw_png
 from app.jobs.downloads import spell_disposition
 from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
+from app.jobs.figures import list_kept_lapses
 from app.jobs.marks import list_marks
 from app.jobs.pages.asked import AskedPart, AskedView, AskedWindow
 from app.jobs.pages.run_words import spell_chain_used
 from app.jobs.pages.words import STEP_WORDS, word_run
 from app.jobs.queries import SiteCard, WorkCard, get_run, get_trace_of, load_place
-from app.jobs.rules import spell_job
+from app.jobs.rules import StepKind, spell_job
+from app.jobs.run_figures import drop_lower_limits
 from app.jobs.run_samples import load_run_samples
 from app.jobs.scales import Scale
 from app.jobs.standing_verdicts import RunStanding, hold_run
 from app.jobs.standing_views import list_about
 from app.jobs.tables import JobStep, Run
-from app.jobs.verdict_words import spell_limits, spell_value
+from app.jobs.verdict_words import spell_limits, spell_metric, spell_value
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.body.window import METRICS, Metric
+from app.recipes.body.window import Metric
 from app.recipes.queries import get_body
 from app.traces.queries import RecordedTrace
+from app.traces.rules import ChannelRole
 
 router = APIRouter()
 
@@ -92,7 +96,7 @@ def make_chart(
         channels=draw_channels(recorded, points=points, from_s=view.from_s, to_s=view.to_s),
         zones=list_zones(body),
         liquidus_c=body.window.liquidus_c,
-        levels=list_levels(body),
+        levels=list_levels(body, step.kind),
         marks=list_marks(recorded, run.figures),
         view=view,
     )
@@ -108,15 +112,16 @@ def _list_reasons(run: Run, scale: Scale) -> tuple[tuple[str, str], ...]:
     if line is not None:
         of = f" of {line['channel']}" if line["channel"] else ""
         value = spell_value(line, scale, with_expanded=True)
-        words = f"{METRICS[Metric(line['metric'])].label}{of} {value}"
+        words = f"{spell_metric(line, scale)}{of} {value}"
         use = "" if line["window_use_pct"] is None else f", use {line['window_use_pct']:.0f} %"
         reasons.append(("Deciding limit", f"{words}, allowed {spell_limits(line, scale)}{use}"))
     if "rule" in figures["verdict"]:
         reasons.append(("Decided by", figures["verdict"]["rule"]))
     reasons.append(("Definitions", str(figures["definitions"])))
-    chain = spell_chain_used(figures)
+    chain = spell_chain_used(figures, scale)
     if chain:
         reasons.append(("Measuring chain", chain))
+    reasons += [("Lapsed", words) for words in list_kept_lapses(figures)]
     return tuple(reasons)
 
 
@@ -130,16 +135,29 @@ def list_zones(body: RecipeBody) -> tuple[ShownZone, ...]:
     return tuple(zones)
 
 
-def list_levels(body: RecipeBody) -> tuple[Level, ...]:
-    """Return the limits of the peak; those at one temperature under one name."""
-    named: dict[float, list[str]] = {}
-    for limit in body.window.limits:
+def list_levels(body: RecipeBody, kind: StepKind) -> tuple[Level, ...]:
+    """Return the limits of the peak that a line is held against, those at one temperature as one.
+
+    A removal has no lower ones.
+    """
+    window = drop_lower_limits(body.window) if kind is StepKind.REMOVE else body.window
+    named: dict[tuple[float, str], list[ChannelRole]] = {}
+    for limit in window.limits:
         if limit.metric is Metric.PEAK_C:
-            roles = ", ".join(role.words for role in limit.roles)
-            for side, at in (("lowest", limit.lower), ("highest", limit.upper)):
+            for side, at in (("at least", limit.lower), ("at most", limit.upper)):
                 if at is not None:
-                    named.setdefault(at, []).append(f"{side} peak, {roles}")
-    return tuple(Level("; ".join(names), at) for at, names in sorted(named.items()))
+                    named.setdefault((at, side), []).extend(limit.roles)
+    return tuple(
+        Level(f"{', '.join(_name_roles(roles))} {side}", at)
+        for (at, side), roles in sorted(named.items())
+    )
+
+
+def _name_roles(roles: Sequence[ChannelRole]) -> list[str]:
+    """Name roles briefly: both kinds of joint are joints."""
+    joints = [role for role in roles if role.is_joint]
+    others = [role.words for role in roles if not role.is_joint]
+    return ["joints" if len(joints) > 1 else joints[0].words, *others] if joints else others
 
 
 @router.get("/runs/{run_id}/chart.svg")

@@ -130,7 +130,8 @@ def _spell_ceiling(
 ) -> CeilingRow:
     at = scale.spell(ceiling["ceiling_c"], "°C")
     if "cannot_say" in ceiling:
-        return CeilingRow(channel, at, "cannot say", ceiling["cannot_say"], "", is_passed=False)
+        why = spell_on_scale(ceiling["cannot_say"], scale)
+        return CeilingRow(channel, at, "cannot say", why, "", is_passed=False)
     return CeilingRow(
         channel,
         at,

@@ -4,16 +4,26 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from app.jobs.figure_words import DEFINITIONS_IN_WORDS, OLDER
-from app.jobs.figures import CHANNEL_FIGURES, DEFINITIONS, list_kept_lapses, spell_outcome
+from app.jobs.figure_words import OLDER, spell_definition
+from app.jobs.figures import (
+    CHANNEL_FIGURES,
+    DEFINITIONS,
+    list_kept_lapses,
+    spell_figure_name,
+    spell_outcome,
+)
 from app.jobs.pages.words import StateWords, word_verdict
 from app.jobs.scale_words import spell_on_scale
 from app.jobs.scales import Scale
 from app.jobs.tables import Run
-from app.jobs.verdict_words import find_expanded, spell_limits, spell_value
+from app.jobs.verdict_words import (
+    find_expanded,
+    list_worst_first,
+    spell_limits,
+    spell_metric,
+    spell_value,
+)
 from app.jobs.verdict_words import spell_verdict as spell_whole
-from app.recipes.body.window import METRICS, Metric
-from app.recipes.verdict import VerdictState
 from app.traces.rules import ChannelRole
 
 _SITE_LABELS: Final = {
@@ -73,7 +83,7 @@ def spell_verdict(figures: Mapping[str, Any], scale: Scale) -> str:
     return spell_whole(figures["verdict"], scale) if figures else ""
 
 
-def spell_made_by(figures: Mapping[str, Any]) -> tuple[str, ...]:
+def spell_made_by(figures: Mapping[str, Any], scale: Scale = Scale.CELSIUS) -> tuple[str, ...]:
     """Say by which rule and definitions the figures were made; the chain where it is assumed."""
     if not figures:
         return ()
@@ -84,17 +94,17 @@ def spell_made_by(figures: Mapping[str, Any]) -> tuple[str, ...]:
     if "rule" in figures["verdict"]:
         said.append(f"Decided by {figures['verdict']['rule']}; definitions {number}.")
     if figures.get("chain", {}).get("is_assumed"):
-        said.append(f"Measuring chain: {spell_chain_used(figures)}.")
+        said.append(f"Measuring chain: {spell_chain_used(figures, scale)}.")
     return *said, *list_kept_lapses(figures)
 
 
-def spell_chain_used(figures: Mapping[str, Any]) -> str:
+def spell_chain_used(figures: Mapping[str, Any], scale: Scale = Scale.CELSIUS) -> str:
     """Return the words of the chain that kept figures were made with; nothing before 2."""
     chain = figures.get("chain")
     if chain is None:
         return ""
     told = " (no chain is described for this bench)" if chain["is_assumed"] else ""
-    return f"{chain['words']}{told}"
+    return f"{spell_on_scale(chain['words'], scale)}{told}"
 
 
 def word_line(
@@ -106,7 +116,7 @@ def word_line(
     if with_expanded and expanded is not None:
         around = f"± {scale.spell_difference(expanded, line['unit'], expanded)}"
     return VerdictWords(
-        metric=METRICS[Metric(line["metric"])].label,
+        metric=spell_metric(line, scale),
         channel=line["channel"],
         value=spell_value(line, scale),
         around=around,
@@ -120,17 +130,8 @@ def word_line(
 def list_lines(
     figures: Mapping[str, Any], scale: Scale, *, with_expanded: bool = False
 ) -> tuple[VerdictWords, ...]:
-    """Return every limit in words, the deciding one first, then the worst and most used."""
-    verdict = figures.get("verdict", {})
-    deciding = verdict.get("deciding")
-    lines = sorted(
-        verdict.get("lines", []),
-        key=lambda line: (
-            line != deciding,
-            -VerdictState(line["state"]).severity,
-            -(line["window_use_pct"] or 0.0),
-        ),
-    )
+    """Return every limit in words, the deciding one first, then the worst."""
+    lines = list_worst_first(figures.get("verdict", {}))
     return tuple(word_line(line, scale, with_expanded=with_expanded) for line in lines)
 
 
@@ -155,14 +156,17 @@ def list_figures(run: Run, scale: Scale, *, with_expanded: bool = False) -> tupl
     channels = (run.figures or {}).get("channels", [])
     if not channels:
         return ()
+    times_s = {one["ramp_window_s"] for one in channels if "ramp_window_s" in one}
     rows = [
         FigureRow(
-            Definition(label, DEFINITIONS_IN_WORDS[name]),
+            Definition(
+                spell_figure_name(name, over_s=times_s, scale=scale), spell_definition(name, scale)
+            ),
             tuple(
                 _spell_cell(one.get(name), scale, with_expanded=with_expanded) for one in channels
             ),
         )
-        for name, label in CHANNEL_FIGURES.items()
+        for name in CHANNEL_FIGURES
     ]
     longest = tuple(
         _spell_cell(
@@ -176,7 +180,7 @@ def list_figures(run: Run, scale: Scale, *, with_expanded: bool = False) -> tupl
         2,
         FigureRow(
             Definition(
-                "Longest time above liquidus", DEFINITIONS_IN_WORDS["longest_above_liquidus"]
+                "Longest time above liquidus", spell_definition("longest_above_liquidus", scale)
             ),
             longest,
         ),
@@ -191,7 +195,7 @@ def list_site_figures(
     site = figures.get("site", {})
     found = [
         (
-            Definition(label, DEFINITIONS_IN_WORDS[name]),
+            Definition(label, spell_definition(name, scale)),
             " · ".join(filter(None, _spell_cell(site[name], scale, with_expanded=with_expanded))),
         )
         for name, label in _SITE_LABELS.items()
@@ -199,7 +203,7 @@ def list_site_figures(
     ]
     lifted = spell_lift(figures, scale)
     if lifted:
-        found.append((Definition("The part was lifted", DEFINITIONS_IN_WORDS["lifted"]), lifted))
+        found.append((Definition("The part was lifted", spell_definition("lifted", scale)), lifted))
     return tuple(found)
 
 
@@ -228,9 +232,9 @@ def is_lifted_early(figures: Mapping[str, Any]) -> bool:
     return bool(lifted and lifted["was_early"])
 
 
-def list_resting() -> tuple[Definition, ...]:
+def list_resting(scale: Scale = Scale.CELSIUS) -> tuple[Definition, ...]:
     """Return what every verdict rests on, in words."""
-    return tuple(Definition(label, DEFINITIONS_IN_WORDS[name]) for label, name in _RESTING)
+    return tuple(Definition(label, spell_definition(name, scale)) for label, name in _RESTING)
 
 
 def _spell_cell(

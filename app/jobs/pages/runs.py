@@ -21,7 +21,7 @@ from app.jobs.chart_data import list_table_moments, read_at
 from app.jobs.chart_picture import draw_chart_svg
 from app.jobs.comparison_runs import list_peers
 from app.jobs.drawing import PICTURE_POINTS, draw_channels
-from app.jobs.figure_words import DEFINITIONS_IN_WORDS, SOURCE
+from app.jobs.figure_words import SOURCE, spell_definition
 from app.jobs.pages.aside_words import RunNext, make_run_next
 from app.jobs.pages.asked import AskedPart, AskedView, AskedWindow, Shown
 from app.jobs.pages.card_words import FindingWords, word_findings
@@ -212,7 +212,7 @@ def show_run(
         next=make_run_next(card, site, step, run, person=person, names=names, settings=settings),
         abort_reason=run.abort_reason or "",
         verdict=spell_verdict(figures, asked.scale),
-        made_by=spell_made_by(figures),
+        made_by=spell_made_by(figures, asked.scale),
         lift=spell_lift(figures, asked.scale),
         is_lifted_early=is_lifted_early(figures),
         is_removal=step.kind is StepKind.REMOVE,
@@ -228,21 +228,28 @@ def show_run(
         figures=list_figures(run, asked.scale, with_expanded=asked.with_expanded),
         site_figures=list_site_figures(figures, asked.scale, with_expanded=asked.with_expanded),
         zones=list_zones(figures, asked.scale),
-        zones_words=DEFINITIONS_IN_WORDS["zone"],
+        zones_words=spell_definition("zone", asked.scale),
         ceilings=list_ceilings(figures, asked.scale, with_expanded=asked.with_expanded),
-        ceilings_words=DEFINITIONS_IN_WORDS["ceiling"],
+        ceilings_words=spell_definition("ceiling", asked.scale),
         stretches=list_stretches(figures, asked.scale) if Shown.CROSSINGS in asked.shown else (),
-        resting=list_resting(),
+        resting=list_resting(asked.scale),
         lines=list_lines(figures, asked.scale, with_expanded=asked.with_expanded),
         standing=standing,
-        left_out=tuple(figures.get("verdict", {}).get("left_out", [])),
+        left_out=tuple(
+            spell_on_scale(one, asked.scale)
+            for one in figures.get("verdict", {}).get("left_out", [])
+        ),
         faults=tuple(
             f"{name}: {spell_on_scale(why, asked.scale)}"
             for name, why in figures.get("faults", {}).items()
         ),
         fault_rows=list_fault_rows(figures, asked.scale),
-        found=tuple(one["sentence"] for one in run.trace.reading["findings"]) if run.trace else (),
-        facts=_list_facts(run, step, names, settings),
+        found=tuple(
+            spell_on_scale(one["sentence"], asked.scale) for one in run.trace.reading["findings"]
+        )
+        if run.trace
+        else (),
+        facts=_list_facts(run, step, names, asked.scale, settings),
         digests=_list_digests(run, revision.digest or ""),
         recipe=Link(
             f"/recipes/revisions/{revision.id}",
@@ -354,7 +361,7 @@ def _make_readings(chart: Chart, recorded: RecordedTrace) -> ReadingTable:
 
 
 def _list_facts(
-    run: Run, step: JobStep, names: Mapping[int, str], settings: Settings
+    run: Run, step: JobStep, names: Mapping[int, str], scale: Scale, settings: Settings
 ) -> tuple[tuple[str, str], ...]:
     facts = [
         ("Line", STEP_WORDS[step.kind]),
@@ -364,7 +371,7 @@ def _list_facts(
     ]
     if run.ended_at is not None:
         facts.append(("Ended", spell_moment(run.ended_at, settings.zone)))
-    chain = spell_chain_used(run.figures or {})
+    chain = spell_chain_used(run.figures or {}, scale)
     if chain:
         facts.append(("Measuring chain", chain))
     trace = run.trace

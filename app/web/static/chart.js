@@ -95,7 +95,7 @@ const start = (channels, about) => {
     }
     const shown = named.filter((one) => one.at_c >= low && one.at_c <= high);
     const places = spreadApart(shown.map((one) => one.at_c), 15 * scale, low + 20 * scale, high - 16 * scale);
-    const levels = shown.map((one, place) => note(short(one.label, Math.max(14, width / 12 | 0)), {
+    const levels = shown.map((one, place) => note(short(one.label, Math.max(24, width / 12 | 0)), {
       x: 0, xref: "paper", y: convert(places[place], view.unit), xanchor: "left", yanchor: "bottom",
       xshift: 3, font: { ...SMALL, color: one.color },
     }));
