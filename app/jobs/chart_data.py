@@ -4,12 +4,13 @@ import csv
 import io
 import math
 from bisect import bisect_left
-from collections.abc import Iterator
-from typing import Final
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
 
 import numpy as np
 from pydantic import BaseModel
 
+from app.core.canonical_json import compute_digest
 from app.core.cells import guard_cell
 from app.jobs.chart import Chart
 from app.jobs.drawing import compute_longest_step_s
@@ -64,7 +65,12 @@ class ChartMark(BaseModel):
 
 
 class ChartView(BaseModel):
-    """What is seen of a run; time in s since the first sample."""
+    """What is seen of a run; time in s since the first sample.
+
+    `figures` are all that was kept with the run, whatever part is seen and in whatever unit: each
+    channel's metrics, the site's, and every limit as it was held (`verdict.lines`), each value
+    with its unit and U. `figures_sha256` is their digest, by which the log names them.
+    """
 
     about: dict[str, str]
     unit: str
@@ -76,10 +82,12 @@ class ChartView(BaseModel):
     zones: list[ChartZone]
     levels: list[ChartLevel]
     marks: list[ChartMark]
+    figures: dict[str, Any] | None
+    figures_sha256: str | None
 
 
-def view_chart(chart: Chart, *, is_reduced: bool) -> ChartView:
-    """Return a chart's seen part as JSON; readings outside it are left out."""
+def view_chart(chart: Chart, *, is_reduced: bool, figures: Mapping[str, Any] | None) -> ChartView:
+    """Return a chart's seen part as JSON with the kept figures; readings outside are left out."""
     view, convert = chart.view, chart.view.scale.convert
 
     def shown(value: float | None) -> float | None:
@@ -127,17 +135,22 @@ def view_chart(chart: Chart, *, is_reduced: bool) -> ChartView:
             for m in chart.marks
             if m.to_s >= view.from_s and m.from_s <= view.to_s
         ],
+        figures=None if figures is None else dict(figures),
+        figures_sha256=None if figures is None else compute_digest(figures),
     )
 
 
-def spell_chart_csv(chart: Chart, recorded: RecordedTrace) -> Iterator[str]:
+def spell_chart_csv(
+    chart: Chart, recorded: RecordedTrace, *, kept: Sequence[tuple[str, str]]
+) -> Iterator[str]:
     """Yield the seen part as CSV: what it is, a blank row, then every sample in the asked unit.
 
+    `kept` are the run's own figures and limits in words, which stand below what it is.
     A channel recorded in that unit keeps its file's own digits; a calibration's correction is in
     the readings, and its column says so.
     """
     scale = chart.view.scale
-    about = [[guard_cell(label), guard_cell(value)] for label, value in chart.about]
+    about = [[guard_cell(label), guard_cell(value)] for label, value in (*chart.about, *kept)]
     names = [guard_cell(_name_column(one, scale)) for one in recorded.channels]
     yield _spell_rows([*about, [], ["time (s)", *names]])
     first = int(np.searchsorted(recorded.time_s, chart.view.from_s))

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 from urllib.parse import quote
 
@@ -27,11 +27,15 @@ def spell_disposition(name: str) -> str:
     return f"attachment; filename=\"{plain}\"; filename*=UTF-8''{quote(name, safe='')}"
 
 
-def spell_samples(recorded: RecordedTrace) -> Iterator[str]:
-    """Yield a trace as CSV: seconds since its start, and each channel in its file's own digits."""
+def spell_samples(recorded: RecordedTrace, *, about: Sequence[tuple[str, str]]) -> Iterator[str]:
+    """Yield a trace as CSV: where it comes from, a blank row, then every sample.
+
+    Seconds since the first sample, and each channel in its file's own digits and unit.
+    """
     channels = recorded.channels
     names = [f"{c.name} ({c.column.unit.words if c.column.unit else '?'})" for c in channels]
-    yield _spell_rows([["time (s)", *map(guard_cell, names)]])
+    origin = [[guard_cell(label), guard_cell(value)] for label, value in about]
+    yield _spell_rows([*origin, [], ["time (s)", *map(guard_cell, names)]])
     for start in range(0, len(recorded.ticks), _ROWS_AT_ONCE):
         stop = min(start + _ROWS_AT_ONCE, len(recorded.ticks))
         yield _spell_rows(

@@ -9,8 +9,11 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import select
 
 from app.accounts.rules import Person
+from app.audit.tables import AuditEntry
+from app.core.canonical_json import compute_digest
 from app.core.db import Sessions
 from app.jobs.chart import ViewUnusable, make_view
 from app.jobs.chart_picture import draw_png
@@ -19,7 +22,8 @@ from app.jobs.marks import list_gaps
 from app.jobs.pictures import list_ticks, spell_text
 from app.jobs.rules import StepKind
 from app.jobs.scales import Scale
-from tests.conftest import SignedIn
+from app.jobs.tables import Run
+from tests.conftest import Look, SignedIn
 from tests.jobs.conftest import Shop, write_log
 
 # T2 open for 30 s, in a file whose names a spreadsheet program would take for a formula.
@@ -193,6 +197,37 @@ def test_the_json_holds_what_is_drawn(client: TestClient, digest: str) -> None:
     assert said["is_reduced"] is False
     assert said["channels"][0]["time_s"] == [float(second) for second in range(10, 21)]
     assert {level["label"] for level in said["levels"]} >= {"liquidus"}
+
+
+def test_the_json_holds_metrics_and_limits_as_they_were_kept(
+    client: TestClient, digest: str, look: Look
+) -> None:
+    assert digest
+    said = client.get("/runs/1/chart.json?from=10&to=20&unit=F").json()
+    (run,) = look(select(Run))
+    assert run.figures is not None
+    assert said["figures"] == run.figures
+    assert said["figures_sha256"] == compute_digest(run.figures)
+    assert said["figures"]["channels"][0]["peak"]["unit"] == "°C"
+    assert said["figures"]["verdict"]["lines"]
+    (entry,) = look(select(AuditEntry.body).where(AuditEntry.action == "jobs.complete_run"))
+    assert json.loads(entry)["details"]["figures_sha256"] == said["figures_sha256"]
+
+
+def test_the_csv_tells_every_figure_and_every_limit_below_what_it_is(
+    client: TestClient, digest: str, look: Look
+) -> None:
+    assert digest
+    about, _ = read_csv(client.get("/runs/1/chart.csv?from=10&to=20").text)
+    (run,) = look(select(Run))
+    assert run.figures is not None
+    limits = {label for label in about if label.startswith("Limit: ")}
+    assert len(limits) == len(run.figures["verdict"]["lines"])
+    assert about["T1: Peak"].startswith("238.0")
+    assert "±" in about["T1: Peak"]
+    assert "allowed at most 245 °C, inside" in about["Limit: Peak temperature of T1"]
+    warm, _ = read_csv(client.get("/runs/1/chart.csv?unit=F").text)
+    assert warm["T1: Peak"].startswith("460.4")
 
 
 def test_a_missing_stretch_is_marked_where_it_happens(

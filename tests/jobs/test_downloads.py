@@ -24,6 +24,7 @@ def test_a_channel_named_like_a_formula_stays_text_and_cold_stays_a_number() -> 
     ticks = np.array([0, 1], dtype=np.int64)
     name = '=HYPERLINK("http://elsewhere.plant")'
     trace = RecordedTrace(ticks.astype(np.float64), (make_channel(name),), ticks, 0)
-    rows = "".join(spell_samples(trace)).splitlines()
-    assert rows[0].startswith("time (s),\"'=HYPERLINK(")
-    assert rows[1:] == ["0,-5.5", "1,25.0"]
+    rows = "".join(spell_samples(trace, about=[("File", "=1+1.csv")])).splitlines()
+    assert rows[:2] == ["File,'=1+1.csv", ""]
+    assert rows[2].startswith("time (s),\"'=HYPERLINK(")
+    assert rows[3:] == ["0,-5.5", "1,25.0"]

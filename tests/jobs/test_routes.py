@@ -1,5 +1,6 @@
 """Jobs and runs over the wire."""
 
+from hashlib import sha256
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ from sqlalchemy import func, select
 from app.accounts.rules import Person
 from app.jobs.rules import StepKind
 from app.jobs.tables import Job, Run
+from app.traces.files import read_logger_file
 from tests.conftest import Look, SignedIn
 from tests.jobs.conftest import CHANNELS, Shop, write_log
 
@@ -248,9 +250,22 @@ def test_samples_files_and_tables_come_back_whole(client: TestClient, shop: Shop
     file = client.get(f"{API}/runs/{run['id']}/file")
     assert file.content == write_log()
     assert "attachment" in file.headers["content-disposition"]
-    table = client.get(f"{API}/runs/{run['id']}/samples.csv").text.splitlines()
-    assert table[0] == "time (s),T1 (°C),T2 (°C),T3 (°C),T4 (°C)"
-    assert table[246].startswith("245,238.0,239.5,240.5,")
+    whole = client.get(f"{API}/runs/{run['id']}/samples.csv")
+    above, _, table = whole.text.partition("\r\n\r\n")
+    about = dict(row.split(",", 1) for row in above.splitlines())
+    assert (about["Run"], about["Board"], about["Line"]) == (str(run["id"]), "0417", "U3: remove")
+    assert about["Operator"] == "Odile Maasland"
+    assert about["File digest"] == sha256(write_log()).hexdigest()
+    assert len(about["Samples digest"]) == 64
+    assert about["Readings"] == '"as recorded, without corrections"'
+    rows = table.splitlines()
+    assert rows[0] == "time (s),T1 (°C),T2 (°C),T3 (°C),T4 (°C)"
+    assert rows[246].startswith("245,238.0,239.5,240.5,")
+    # What was exported can be read again as a logger's file.
+    again = read_logger_file(whole.content)
+    assert [column.header for column in again.columns] == [f"T{k} (°C)" for k in (1, 2, 3, 4)]
+    assert again.questions == ()
+    assert again.columns[0].temperature_c().max() == 238.0
 
 
 def test_a_run_that_is_recording_has_no_samples_yet(client: TestClient, shop: Shop) -> None:

@@ -22,6 +22,7 @@ from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduce
 from app.jobs.figures import list_kept_lapses
 from app.jobs.marks import list_marks
 from app.jobs.pages.asked import AskedPart, AskedView, AskedWindow
+from app.jobs.pages.chart_kept import list_kept
 from app.jobs.pages.run_words import spell_chain_used
 from app.jobs.pages.words import STEP_WORDS, word_run
 from app.jobs.queries import SiteCard, WorkCard, get_run, get_trace_of, load_place
@@ -197,10 +198,12 @@ def export_csv(
     _: Exporter,
     window: AskedWindow = "",
 ) -> StreamingResponse:
-    """Give every sample of the seen part as CSV, below what it is."""
+    """Give every sample of the seen part as CSV, below what it is and the run's figures."""
     chart, recorded = _load(session, run_id, asked, settings, window)
     return StreamingResponse(
-        spell_chart_csv(chart, recorded),
+        spell_chart_csv(
+            chart, recorded, kept=tuple(list_kept(get_run(session, run_id), chart.view.scale))
+        ),
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": spell_disposition(_name(chart, "csv"))},
     )
@@ -215,9 +218,13 @@ def export_json(
     _: Exporter,
     window: AskedWindow = "",
 ) -> Response:
-    """Give the seen part as JSON: up to 20,000 readings a channel, and all that is drawn."""
+    """Give the seen part as JSON, up to 20,000 readings a channel, and the kept figures."""
     chart, recorded = _load(session, run_id, asked, settings, window, points=FULL_POINTS)
-    said = view_chart(chart, is_reduced=is_reduced(recorded, points=FULL_POINTS))
+    said = view_chart(
+        chart,
+        is_reduced=is_reduced(recorded, points=FULL_POINTS),
+        figures=get_run(session, run_id).figures,
+    )
     return _answer(said.model_dump_json(), "application/json", chart, "json")
 
 

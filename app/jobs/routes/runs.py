@@ -8,6 +8,7 @@ from fastapi.responses import StreamingResponse
 
 from app.accounts.access import needs
 from app.accounts.permissions import Action
+from app.accounts.queries import map_account_names
 from app.accounts.rules import Person
 from app.core.conditional import spell_etag
 from app.core.refusals import Unacceptable
@@ -21,6 +22,7 @@ from app.jobs.downloads import parse_file_name, spell_disposition, spell_samples
 from app.jobs.drawing import CHART_POINTS, FULL_POINTS, draw_channels, is_reduced
 from app.jobs.queries import get_run, get_trace_of, load_place
 from app.jobs.readings import get_file_digest, suggest
+from app.jobs.sample_origin import list_origin
 from app.jobs.schemas import ReasonGiven
 from app.jobs.service import lock_job
 from app.jobs.views import ChannelSamples, ReadingView, RunView, SamplesView
@@ -236,12 +238,19 @@ def show_samples(
 
 
 @router.get("/runs/{run_id}/samples.csv", response_class=StreamingResponse, responses=TABLE)
-def download_samples(run_id: PathId, session: RequestSession, _: Reader) -> StreamingResponse:
-    """Give every sample as recorded, as CSV: each channel in its file's own digits and unit."""
+def download_samples(
+    run_id: PathId, session: RequestSession, settings: HouseSettings, _: Reader
+) -> StreamingResponse:
+    """Give every sample as recorded, as CSV: each channel in its file's own digits and unit.
+
+    Above them, and a blank row between, stands where they come from.
+    """
     run = get_run(session, run_id)
     recorded = load_samples(session, get_trace_of(run))
+    operator = map_account_names(session, {run.by_id}).get(run.by_id, "")
+    about = list_origin(run, load_place(session, run), operator=operator, zone=settings.zone)
     return StreamingResponse(
-        spell_samples(recorded),
+        spell_samples(recorded, about=about),
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": spell_disposition(f"run-{run.id}-samples.csv")},
     )
