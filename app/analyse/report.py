@@ -26,7 +26,7 @@ from app.jobs.figures import (
 from app.jobs.scales import Scale
 from app.jobs.verdict_words import find_expanded, spell_limits
 from app.numerics.values import Outcome
-from app.plant.measuring import spell_chain
+from app.plant.measuring import ChannelCorrection, spell_chain
 from app.recipes.body.window import METRICS
 from app.recipes.verdict import Verdict, VerdictLine, VerdictState
 
@@ -80,12 +80,20 @@ def lay_out(analysis: Analysis, standard: Standard) -> Iterator[RenderableType]:
     chain, is_assumed = analysis.figures.chain, analysis.figures.is_assumed
     note = f" – {chain.note}" if chain.note and not is_assumed else ""
     yield Text(f"Measuring chain: {spell_chain(chain)}{note}.")
+    for one in chain.corrections:
+        yield Text(f"· {one.channel}: {_spell_covered(one)}.")
     for note in (*analysis.notes, *analysis.figures.verdict.left_out):
         yield Text(f"· {note}")
     yield Text("Sources")
     for source in standard.sources:
         yield Text(f"· {source}")
     yield Text(spell_sentence(analysis.figures.verdict, standard.title), style="bold")
+
+
+def _spell_covered(correction: ChannelCorrection) -> str:
+    if correction.covers is None:
+        return "corrected; the tolerances of wire and logger both stay in its uncertainty"
+    return f"corrected; calibrated is {correction.covers.words}, whose own tolerance is left out"
 
 
 def _lay_out_figures(analysis: Analysis, standard: Standard) -> Table:

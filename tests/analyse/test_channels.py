@@ -81,3 +81,17 @@ def test_a_moment_is_shown_once_and_what_is_assumed_is_told_from_what_was_said(
     assert "97.5 s at 97.5 s" not in words
     assert "logger ±0.5 K, clock ±100 ppm – of these assumed" in words
     assert "as said" not in words
+
+
+@pytest.mark.parametrize(
+    ("covers", "words"),
+    [
+        ("", "T1: corrected; the tolerances of wire and logger both stay in its uncertainty"),
+        (":wire", "T1: corrected; calibrated is the wire, whose own tolerance is left out"),
+        (":logger", "T1: corrected; calibrated is the logger's input"),
+    ],
+)
+def test_a_correction_says_what_was_calibrated(tmp_path: Path, covers: str, words: str) -> None:
+    path = write(tmp_path, "Time [s],T1 [C]\n0,25\n100,225\n200,245\n300,50\n")
+    shown = run(path, "--correction", f"T1=-0.4±0.3{covers}").stdout
+    assert words in " ".join(shown.split())
