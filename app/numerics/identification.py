@@ -23,6 +23,8 @@ _SMALLEST_GAIN = 1e-12
 _FLATTEST_STEP_K = 1e-6
 # A time constant beyond this many spans is a ramp, whose end the trace does not show.
 _MOST_SPANS = 20.0
+_MOST_LIKENESS = 0.999
+COVERAGE_FACTOR = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,9 @@ class StepAnswer:
     """First order plus dead time: baseline + change·(1 − exp(−(t − θ)/τ)) after θ.
 
     `dead_time_s` counts from the step. `rms_k` is the root mean square of readings minus model.
-    `is_dead_time_at_limit`: the best dead time would be before the step, so that it is 0.
+    `is_dead_time_at_limit`: the best dead time would be before the step, so that it is 0. The
+    expanded uncertainties (s, k = 2) are those of the fit alone, from its covariance and what is
+    left of the readings; neighbours that err alike count as fewer. None where it has none.
     """
 
     baseline_c: float
@@ -40,6 +44,8 @@ class StepAnswer:
     rms_k: float
     reading_count: int
     is_dead_time_at_limit: bool = False
+    expanded_time_constant_s: float | None = None
+    expanded_dead_time_s: float | None = None
 
     @property
     def change_k(self) -> float:
@@ -149,6 +155,7 @@ def fit_step(
     if tau >= _MOST_SPANS * problem.span:
         return CannotSay("The answer is no step: it does not bend before the trace ends.")
     change, residual = problem.project(tau, theta)
+    expanded = _weigh(problem, tau, theta, is_baseline_read=baseline_c is None)
     return StepAnswer(
         baseline_c=start_c,
         final_c=start_c + change,
@@ -157,7 +164,43 @@ def fit_step(
         rms_k=float(np.sqrt(np.mean(residual**2))),
         reading_count=part.time_s.size,
         is_dead_time_at_limit=theta == 0.0,
+        expanded_time_constant_s=expanded[0],
+        expanded_dead_time_s=expanded[1],
     )
+
+
+def compute_likeness(residual: FloatArray) -> float:
+    """Compute the autocorrelation of neighbours (−1 to 1): 0 for noise, near 1 for a wrong curve.
+
+    0 for readings that all lie on the curve.
+    """
+    size = float(np.dot(residual, residual))
+    return float(np.dot(residual[1:], residual[:-1])) / size if size > 0.0 else 0.0
+
+
+def _weigh(
+    problem: "_Problem", tau: float, theta: float, *, is_baseline_read: bool
+) -> tuple[float | None, float | None]:
+    """Compute U (k = 2, s) of τ and θ; θ at its limit is no free parameter and has none.
+
+    A baseline that is one reading is as uncertain as that, and moves the whole curve.
+    """
+    residual, columns = problem.slopes(tau, theta)
+    is_free = [True, theta > 0.0]
+    free = columns[:, is_free]
+    parameters = free.shape[1] + (problem.change is None)
+    spare = residual.size - parameters
+    if spare < 1 or np.linalg.matrix_rank(free) < free.shape[1]:
+        return None, None
+    likeness = min(max(compute_likeness(residual), 0.0), _MOST_LIKENESS)
+    scatter = float(np.dot(residual, residual)) / spare * (1.0 + likeness) / (1.0 - likeness)
+    inverse = np.linalg.inv(free.T @ free)
+    variance = np.diag(inverse) * scatter
+    if is_baseline_read:
+        by_baseline = inverse @ free.T @ problem.take_change(np.ones(residual.size), tau, theta)
+        variance = variance + by_baseline**2 * float(np.dot(residual, residual)) / spare
+    expanded = COVERAGE_FACTOR * np.sqrt(variance)
+    return float(expanded[0]) * tau, float(expanded[1]) if theta > 0.0 else None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -193,13 +236,18 @@ class _Problem:
         is_after = since > 0.0
         decay = np.where(is_after, np.exp(-np.maximum(since, 0.0) / tau), 0.0)
         columns = np.column_stack((change * since / tau * decay, change * decay / tau))
-        if self.change is None:
-            shape = 1.0 - decay
-            shape[~is_after] = 0.0
-            size = float(np.dot(shape, shape))
-            if size > _SMALLEST_GAIN:
-                columns = columns - np.outer(shape, shape @ columns) / size
-        return residual, columns
+        return residual, self.take_change(columns, tau, theta)
+
+    def take_change(self, columns: FloatArray, tau: float, theta: float) -> FloatArray:
+        """Take from columns what the best change makes up for, where the change is fitted."""
+        if self.change is not None:
+            return columns
+        shape = self.shape(tau, theta)
+        size = float(np.dot(shape, shape))
+        if size <= _SMALLEST_GAIN:
+            return columns
+        taken: FloatArray = columns - np.multiply.outer(shape, shape @ columns) / size
+        return taken
 
     def thin(self, most: int) -> "_Problem":
         every = max(1, -(-self.time.size // most))

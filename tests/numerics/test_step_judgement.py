@@ -168,6 +168,47 @@ def test_cooling_by_radiation_is_no_step_of_first_order() -> None:
     assert any("Not a step" in reason for reason in judgement.reasons)
 
 
+def test_an_ordinary_cooling_tail_is_no_step() -> None:
+    """Two masses, the joint behind the package, when the gas turns cold within some seconds."""
+    time_s = np.arange(0.0, 130.0, 0.25)
+    gas_c = 25.0 + 285.0 * np.exp(-time_s / 8.0)
+    package_c = joint_c = 240.0
+    cooled = []
+    for now_c in gas_c:
+        package_c += (now_c - package_c) * 0.25 / 24.0
+        joint_c += (package_c - joint_c) * 0.25 / 4.0
+        cooled.append(joint_c)
+    trace = read_trace(time_s, np.round(cooled, 1))
+    found = find_steepest_stretch(trace)
+    assert isinstance(found, StepStretch)
+    judgement = _judge(trace, found.from_s, found.to_s)
+    assert not judgement.holds
+    assert any("Not a step of first order" in reason for reason in judgement.reasons)
+
+
+def test_the_uncertainty_of_the_fit_is_that_of_many_noisy_steps() -> None:
+    """Monte Carlo, JCGM 101: the fitted τ and θ of 60 steps with noise of 1 K scatter by U/2."""
+    fits = []
+    for seed in range(60):
+        noise = np.random.default_rng(seed).normal(0.0, 1.0, TIME_S.size)
+        fits.append(_fit(_judge(read_trace(TIME_S, STEP.temperature_c + noise), from_s=8.0)))
+    for name in ("time_constant_s", "dead_time_s"):
+        scatter = float(np.std([getattr(fit, name) for fit in fits], ddof=1))
+        told = float(np.mean([getattr(fit, f"expanded_{name}") for fit in fits])) / 2.0
+        assert told == pytest.approx(scatter, rel=0.35)
+
+
+def test_a_curve_that_is_not_met_is_less_certain_than_its_noise() -> None:
+    bent = STEP.temperature_c + 0.5 * np.sin(TIME_S / 20.0)
+    noisy = STEP.temperature_c + 0.5 * NOISE / np.sqrt(2.0)
+    wrong, right = (_judge(read_trace(TIME_S, values)).fit for values in (bent, noisy))
+    assert isinstance(wrong, StepAnswer)
+    assert isinstance(right, StepAnswer)
+    assert wrong.expanded_time_constant_s is not None
+    assert right.expanded_time_constant_s is not None
+    assert wrong.expanded_time_constant_s > 3.0 * right.expanded_time_constant_s
+
+
 def test_noise_within_bounds_is_estimated_and_forgiven() -> None:
     judgement = _judge(read_trace(TIME_S, STEP.temperature_c + 0.5 * NOISE))
     fit = _fit(judgement)

@@ -55,7 +55,10 @@ def compute_uncertainty(
     - An error common to all readings is the same as a shift of the temperature measured against:
       each metric is computed again for limits moved by ± twice the common uncertainty, and the
       larger change counts. This is the slope at the crossings, and stays right where the trace
-      is bent. Slopes between two ends lose it; what remains is the wire's error of gain.
+      is bent: there the true value may be further off to one side than to the other, and one
+      number ± has to cover the longer side. By choice it is larger than half the spread of both
+      sides, which is what a Monte Carlo (JCGM 101) gives as 2·u: a time above by 5 % to 10 % where
+      the trace is within some 20 K of its peak, hardly at all elsewhere. Slopes between two ends lose it; what remains is the wire's error of gain.
     - Resolution and noise are independent at each crossing and act through the slope there.
     - A moment of the peak is as uncertain as the top is flat: all readings within half a digit
       and twice the noise of the peak are as likely.
