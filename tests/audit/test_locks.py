@@ -13,6 +13,7 @@ from tests.conftest import Databases
 from tests.test_locks import LOCKS
 
 BEFORE_WORK_CARDS = "c47d5e8813f0"
+BEFORE_SETTING_ASIDE = "d2c96e07a4b1"
 
 
 @pytest.fixture
@@ -81,6 +82,26 @@ def test_a_database_of_an_earlier_form_is_to_be_migrated(
     assert (first.trigger, "put it back" in str(first)) == ("jobs_no_delete", True)
     assert {lock.table for lock in found} >= {"job_holds", "job_sites", "job_steps", "placements"}
     assert all("Run `wickbook migrate`" in str(lock) for lock in found)
+    engine.dispose()
+    databases.drop(url)
+
+
+def test_a_lock_that_a_later_migration_spells_anew_is_held_as_it_was_before(
+    databases: Databases, alembic_config: Config
+) -> None:
+    url = databases.create()
+    engine = create_house_engine(url)
+    with engine.begin() as connection:
+        alembic_config.attributes["connection"] = connection
+        command.upgrade(alembic_config, BEFORE_SETTING_ASIDE)
+    assert check_locks(engine).open == ()
+    drop(engine, "runs_no_update", "runs")
+    found = get_only(engine)
+    assert (found.trigger, found.fault, "set_aside" in str(found)) == (
+        "runs_no_update",
+        "is missing",
+        False,
+    )
     engine.dispose()
     databases.drop(url)
 
