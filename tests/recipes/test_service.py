@@ -8,7 +8,6 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
-from sqlalchemy.orm.exc import StaleDataError
 
 from app.accounts.permissions import NotPermitted
 from app.accounts.rules import Person
@@ -144,8 +143,8 @@ def test_two_editors_at_the_same_moment_cannot_both_save(
         with sessions.write.begin() as first:
             revision = get_revision(first, revision_id)
             service.save_draft(first, revision, ours, seen_version="1", person=ines, now=now)
-        # PostgreSQL finds no row of that version; SQLite refuses to write on an old reading.
-        with pytest.raises((StaleDataError, OperationalError)):
+        # PostgreSQL waits and reads it anew; SQLite refuses to write on an old reading.
+        with pytest.raises((EditedMeanwhile, OperationalError)):
             service.save_draft(second, stale, theirs, seen_version="1", person=edda, now=now)
     assert look(select(RecipeRevision.version)) == [2]
 
