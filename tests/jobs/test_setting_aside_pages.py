@@ -62,7 +62,8 @@ def test_a_run_is_set_aside_on_its_page_and_its_file_read_again(
     assert "Against the window" in page
     assert "Go on: sign" not in page
     card = client.get(job).text
-    assert "does not count (inside the window)" in card
+    assert "does not count" in card
+    assert "set aside: The file of &lt;another&gt; board" in card
     assert "Sign: remove the part" not in card
     assert "Record the run" in card
     again = client.post("/runs/1/reading-again")

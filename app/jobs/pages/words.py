@@ -80,7 +80,7 @@ def word_verdict(verdict: str | None) -> StateWords:
 def word_run(state: RunState, verdict: str | None, *, is_set_aside: bool = False) -> StateWords:
     """Return where a run stands, and its verdict once it is complete."""
     if is_set_aside:
-        return StateWords("plain", f"does not count ({word_verdict(verdict).word})")
+        return StateWords("plain", "does not count")
     if state is RunState.RECORDING:
         return StateWords("caution", "file not read yet")
     if state is RunState.ABORTED:
