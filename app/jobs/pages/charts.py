@@ -78,7 +78,7 @@ def make_chart(
         ("Job", spell_job(card.job.id)),
         ("Run", str(run.id)),
         ("Line", f"{site.designator}: {STEP_WORDS[step.kind].lower()}"),
-        ("Verdict", word_run(run.state, run.verdict).word),
+        ("Verdict", word_run(run.state, run.verdict, is_set_aside=run.is_set_aside).word),
         *_list_reasons(run, view.scale),
         *list_about(standing, view.scale, digits=DIGEST_SHOWN),
         ("Recipe", f"{revision.recipe.code} revision {revision.number}"),
