@@ -26,6 +26,7 @@ from app.recipes.verdict import (
     VerdictState,
     judge,
 )
+from app.recipes.verdict_order import get_rank_of
 from app.traces.queries import RecordedTrace
 from app.traces.rules import ChannelRole
 from app.windows.body import NEEDED, WindowLine
@@ -48,9 +49,9 @@ class HeldLine:
     is_measured: bool = True
 
     @property
-    def order(self) -> tuple[int, float]:
-        """The worst first, then what uses most of its limit."""
-        return -self.line.state.severity, -(self.line.window_use_pct or 0.0)
+    def order(self) -> tuple[float, ...]:
+        """The worst first, then as the lines of a recipe's verdict."""
+        return get_rank_of(self.line)
 
 
 @dataclass(frozen=True)

@@ -164,17 +164,22 @@ def word_standing(
         asked="" if asked is None else asked.held.name,
         asked_state=None if asked is None else _word_state(asked),
         asked_rows=() if asked is None else word([(asked.held, line) for line in asked.measured]),
-        silent=tuple(row for one in every for row in _list_silent(one)),
+        silent=tuple(row for one in every for row in _list_silent(one, scale)),
         held=tuple(
-            HeldWords(one.held.name, _spell_stamp(one.held), one.held.why, one.held.cautions)
+            HeldWords(
+                one.held.name,
+                _spell_stamp(one.held),
+                spell_on_scale(one.held.why, scale),
+                tuple(spell_on_scale(caution, scale) for caution in one.held.cautions),
+            )
             for one in every
         ),
-        not_known=standing.not_known,
+        not_known=tuple(spell_on_scale(one, scale) for one in standing.not_known),
         ways_out=tuple(_list_ways_out(standing, site)),
         choices=list_holdable(session),
         chosen=key,
         fault=found.fault,
-        chain=standing.chain,
+        chain=spell_on_scale(standing.chain, scale),
         rule=str(standing.rule),
         exports=(Link(f"{path}.csv{query}", "CSV"), Link(f"{path}{query}", "JSON")),
     )
@@ -223,12 +228,14 @@ def _spell_rest(rest: tuple[StandingRow, ...]) -> str:
     return f"{len(rest)} more {'limit' if len(rest) == 1 else 'limits'}: {told}"
 
 
-def _list_silent(one: HeldVerdict) -> list[SilentRow]:
+def _list_silent(one: HeldVerdict, scale: Scale) -> list[SilentRow]:
     by_place: dict[str, list[str]] = {}
     for line in one.lines:
         if not line.is_measured:
             where = spell_roles(line.row.roles) or WHOLE_SITE
-            by_place.setdefault(where, []).append(METRICS[line.line.metric].label)
+            by_place.setdefault(where, []).append(
+                spell_on_scale(METRICS[line.line.metric].label, scale)
+            )
     return [
         SilentRow(_spell_stamp(one.held), where, tuple(limits))
         for where, limits in by_place.items()
