@@ -58,7 +58,8 @@ def compute_uncertainty(
       is bent: there the true value may be further off to one side than to the other, and one
       number ± has to cover the longer side. By choice it is larger than half the spread of both
       sides, which is what a Monte Carlo (JCGM 101) gives as 2·u: a time above by 5 % to 10 % where
-      the trace is within some 20 K of its peak, hardly at all elsewhere. Slopes between two ends lose it; what remains is the wire's error of gain.
+      the trace is within some 20 K of its peak, hardly at all elsewhere. Slopes between two ends
+      lose it; what remains is the wire's error of gain.
     - Resolution and noise are independent at each crossing and act through the slope there.
     - A moment of the peak is as uncertain as the top is flat: all readings within half a digit
       and twice the noise of the peak are as likely.
