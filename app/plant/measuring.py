@@ -173,6 +173,8 @@ class LapsedChain(MeasuringChain):
     Their corrections are still added; what they covered counts by its own tolerance again.
     """
 
+    model_config = ConfigDict(json_schema_extra={"examples": [{**CHAIN_EXAMPLE, "lapsed": ["T1"]}]})
+
     lapsed: Annotated[tuple[ChannelName, ...], Field(min_length=1, max_length=MOST_CORRECTIONS)]
 
     def has_lapsed(self, channel: str) -> bool:

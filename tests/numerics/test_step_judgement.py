@@ -106,7 +106,8 @@ def test_the_steepest_stretch_of_a_step_gives_its_time_constant(
     found = find_steepest_stretch(trace)
     assert isinstance(found, StepStretch)
     assert before_s + theta - 1.0 <= found.from_s <= before_s + theta + 0.1 * tau + 0.5
-    assert found.change_k == pytest.approx(change, rel=0.03)
+    # It begins where the trace had risen by 5 % of the steepest at most, and ends within 1 %.
+    assert found.change_k == pytest.approx(change, rel=0.06)
     fit = _fit(_judge(trace, found.from_s, found.to_s))
     assert fit.time_constant_s == pytest.approx(tau, rel=0.02)
 
