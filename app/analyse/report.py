@@ -24,11 +24,11 @@ from app.jobs.figures import (
     spell_outcome,
 )
 from app.jobs.scales import Scale
-from app.jobs.verdict_words import find_expanded, spell_limits
+from app.jobs.verdict_words import find_expanded, spell_limits, spell_metric
 from app.numerics.values import Outcome
 from app.plant.measuring import ChannelCorrection, spell_chain
-from app.recipes.body.window import METRICS
 from app.recipes.verdict import Verdict, VerdictLine, VerdictState
+from app.recipes.verdict_order import get_rank_of
 
 _WORDS = {
     VerdictState.INSIDE: "inside",
@@ -163,7 +163,7 @@ def _lay_out_limits(verdict: Verdict) -> Table:
             *map(
                 Text,
                 (
-                    METRICS[line.metric].label,
+                    spell_metric(said),
                     line.channel or "site",
                     "–" if line.value is None else Scale.CELSIUS.spell(line.value, line.unit),
                     "–"
@@ -179,14 +179,8 @@ def _lay_out_limits(verdict: Verdict) -> Table:
 
 
 def _sort_deciding_first(verdict: Verdict) -> list[VerdictLine]:
-    return sorted(
-        verdict.lines,
-        key=lambda line: (
-            line is not verdict.deciding,
-            -line.state.severity,
-            -(line.window_use_pct or 0.0),
-        ),
-    )
+    # Sorting keeps the order of equals, as the choice of the deciding line does.
+    return sorted(verdict.lines, key=get_rank_of)
 
 
 def _make_table(*headings: str) -> Table:
