@@ -206,10 +206,16 @@ def _word_method(
         return MethodWords(method, "", "", "")
     return MethodWords(
         method,
-        f"{answer.time_constant_s:.4g} s",
+        _spell_time_constant(answer),
         _spell_dead_time(answer),
         f"{scale.spell(answer.baseline_c, '°C')} to {scale.spell(answer.final_c, '°C')}",
     )
+
+
+def _spell_time_constant(answer: StepAnswer | TwoPointAnswer) -> str:
+    expanded = answer.expanded_time_constant_s if isinstance(answer, StepAnswer) else None
+    around = "" if expanded is None else f" ± {expanded:.2g}"
+    return f"{answer.time_constant_s:.4g}{around} s"
 
 
 def _spell_dead_time(answer: StepAnswer | TwoPointAnswer) -> str:

@@ -44,6 +44,12 @@ class MethodView(BaseModel):
     source: str
     time_constant_s: Annotated[float | None, Field(examples=[75.04])]
     dead_time_s: Annotated[float | None, Field(examples=[4.10])]
+    expanded_time_constant_s: Annotated[
+        float | None, Field(description="k = 2, of the fit alone.", examples=[0.3])
+    ]
+    expanded_dead_time_s: Annotated[
+        float | None, Field(description="k = 2, of the fit alone.", examples=[0.2])
+    ]
     baseline_c: float | None
     final_c: float | None
 
@@ -124,12 +130,15 @@ def _view(run_id: int, response: StepResponse) -> StepView:
 
 
 def _view_method(method: Method, answer: StepAnswer | TwoPointAnswer | None) -> MethodView:
+    fit = answer if isinstance(answer, StepAnswer) else None
     return MethodView(
         name=method.name,
         formula=method.formula,
         source=method.source,
         time_constant_s=None if answer is None else answer.time_constant_s,
         dead_time_s=None if answer is None else answer.dead_time_s,
+        expanded_time_constant_s=None if fit is None else fit.expanded_time_constant_s,
+        expanded_dead_time_s=None if fit is None else fit.expanded_dead_time_s,
         baseline_c=None if answer is None else answer.baseline_c,
         final_c=None if answer is None else answer.final_c,
     )
