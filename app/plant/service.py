@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from app.accounts.rules import Person
 from app.audit import service as audit
 from app.audit.rules import Subject
-from app.core.races import wait_for_names, wait_for_row
+from app.core.races import insert_unless_taken, wait_for_names, wait_for_row
 from app.plant.measuring import MeasuringChain
 from app.plant.queries import find_bench
 from app.plant.rules import BenchCodeTaken, check_in_use
@@ -17,10 +17,14 @@ from app.plant.tables import Bench
 
 def add_bench(session: Session, fields: BenchFields, *, person: Person, now: datetime) -> Bench:
     """Add a bench."""
-    _check_code_free(session, fields.code, bench_id=None)
-    bench = Bench(**fields.model_dump(), created_at=now)
-    session.add(bench)
-    session.flush()
+    bench = insert_unless_taken(
+        session,
+        Bench,
+        name="code",
+        values={**fields.model_dump(), "created_at": now, "version": 1},
+    )
+    if bench is None:
+        raise _spell_taken(fields.code)
     _tell(session, bench, "plant.add_bench", person=person, now=now, fields=fields)
     return bench
 
@@ -93,7 +97,11 @@ def _check_code_free(session: Session, code: str, *, bench_id: int | None) -> No
     wait_for_names(session, "plant.bench_code")
     other = find_bench(session, code)
     if other is not None and other.id != bench_id:
-        raise BenchCodeTaken(f"Another bench has the code {code} already.", field="code")
+        raise _spell_taken(code)
+
+
+def _spell_taken(code: str) -> BenchCodeTaken:
+    return BenchCodeTaken(f"Another bench has the code {code} already.", field="code")
 
 
 def _tell(
