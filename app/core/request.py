@@ -62,7 +62,8 @@ async def get_session(
         except BaseException:
             await run_in_threadpool(session.close)
             raise
-        await run_in_threadpool(_commit, session)
+        if session.in_transaction():
+            await run_in_threadpool(_commit, session)
 
 
 def _commit(session: Session) -> None:

@@ -101,8 +101,11 @@ class Once:
                     at=self.now,
                 )
             )
-            session.flush()
-        return _spell(body, status, etag)
+        answer = _spell(body, status, etag)
+        # Here and not when the route has returned: this thread is at hand, and another turn of one
+        # would take as long as the commit itself.
+        session.commit()
+        return answer
 
     def _wait_for_turn(self, session: Session, account_id: int) -> None:
         # The same request sent twice at once: the second finds what the first one answered.
