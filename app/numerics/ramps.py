@@ -16,6 +16,7 @@ Above = TimeAbove | Edges
 
 # Two clocks that add up to the same window may differ in the last digits.
 _WINDOW_SLACK = 1e-9
+_ROUNDING_K = 1e-9
 
 
 # Our own rules, no source. Below this nothing heats or cools fast any more, in any room.
@@ -76,9 +77,11 @@ def open_fall(fall: Outcome, trace: Trace, peak: Measured, window_s: float) -> O
     its steepest window. Cannot say where it does not fall at all.
     """
     end_c = float(trace.temperature_c[-1])
-    if not isinstance(fall, Measured) or fall.at_s is None or end_c <= _COOL_C:
+    if not isinstance(fall, Measured) or end_c <= _COOL_C:
         return fall
-    is_last = fall.at_s + window_s * (1.0 + _WINDOW_SLACK) >= float(trace.time_s[-1])
+    # By its slope and not by its place: along a straight line every window is the steepest.
+    before_c = float(np.interp(trace.time_s[-1] - window_s, trace.time_s, trace.temperature_c))
+    is_last = before_c - end_c >= fall.value * window_s * (1.0 - _WINDOW_SLACK) - _ROUNDING_K
     if not is_last and _measure_way(end_c, peak) <= _MOST_LEFT:
         return fall
     if fall.value <= 0.0:
