@@ -17,6 +17,7 @@ Above = TimeAbove | Edges
 # Two clocks that add up to the same window may differ in the last digits.
 _WINDOW_SLACK = 1e-9
 _ROUNDING_K = 1e-9
+_SAME_SLOPE = 1e-6
 
 
 # Our own rules, no source. Below this nothing heats or cools fast any more, in any room.
@@ -74,19 +75,29 @@ def open_fall(fall: Outcome, trace: Trace, peak: Measured, window_s: float) -> O
     """Censor the largest fall where a steeper one may lie after the trace.
 
     That is where it ends above 35 °C, and beyond half of the way from 25 °C to the peak or with
-    its steepest window. Cannot say where it does not fall at all.
+    its steepest window, steeper than the one before it. Cannot say where it does not fall at all.
     """
     end_c = float(trace.temperature_c[-1])
     if not isinstance(fall, Measured) or end_c <= _COOL_C:
         return fall
-    # By its slope and not by its place: along a straight line every window is the steepest.
-    before_c = float(np.interp(trace.time_s[-1] - window_s, trace.time_s, trace.temperature_c))
-    is_last = before_c - end_c >= fall.value * window_s * (1.0 - _WINDOW_SLACK) - _ROUNDING_K
+    is_last = _ends_steepest(trace, fall.value * window_s, window_s)
     if not is_last and _measure_way(end_c, peak) <= _MOST_LEFT:
         return fall
     if fall.value <= 0.0:
         return CannotSay(f"The trace ends hot, at {end_c:.1f} °C, before it falls.")
     return replace(fall, is_censored=True)
+
+
+def _ends_steepest(trace: Trace, most_k: float, window_s: float) -> bool:
+    """Say whether the last window falls by the most (K), and more than the one before it.
+
+    By slopes and not by the place of the steepest: along a straight line that could be anywhere.
+    """
+    end_s = float(trace.time_s[-1])
+    ends_s = (end_s - 2.0 * window_s, end_s - window_s, end_s)
+    first_c, before_c, end_c = np.interp(ends_s, trace.time_s, trace.temperature_c)
+    slack_k = abs(most_k) * _SAME_SLOPE + _ROUNDING_K
+    return bool(before_c - end_c >= most_k - slack_k > first_c - before_c)
 
 
 def _measure_way(at_c: float, peak: Measured) -> float:
