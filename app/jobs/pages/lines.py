@@ -21,7 +21,7 @@ from app.jobs.answers import list_people
 from app.jobs.downloads import parse_file_name
 from app.jobs.instructions import Instruction, write_instruction
 from app.jobs.logger_file import LoggerFile
-from app.jobs.pages.card import Asked, list_bench_choices, show_card
+from app.jobs.pages.card_sheet import Asked, list_bench_choices, show_card
 from app.jobs.pages.card_words import (
     BenchChoice,
     EntryWords,
