@@ -17,14 +17,13 @@ Above = TimeAbove | Edges
 # Two clocks that add up to the same window may differ in the last digits.
 _WINDOW_SLACK = 1e-9
 _ROUNDING_K = 1e-9
-_SAME_SLOPE = 1e-6
-
 
 # Our own rules, no source. Below this nothing heats or cools fast any more, in any room.
 _COOL_C = 35.0
 _ROOM_C = 25.0
 _MOST_LEFT = 0.5
 _ALREADY_RISING = 0.25
+_STEEPENING = 0.95
 
 
 class UnusableWindow(NumericsError):
@@ -75,7 +74,8 @@ def open_fall(fall: Outcome, trace: Trace, peak: Measured, window_s: float) -> O
     """Censor the largest fall where a steeper one may lie after the trace.
 
     That is where it ends above 35 °C, and beyond half of the way from 25 °C to the peak or with
-    its steepest window, steeper than the one before it. Cannot say where it does not fall at all.
+    its steepest window, where the one before it is gentler by a twentieth or more. Cannot say
+    where it does not fall at all.
     """
     end_c = float(trace.temperature_c[-1])
     if not isinstance(fall, Measured) or end_c <= _COOL_C:
@@ -89,15 +89,16 @@ def open_fall(fall: Outcome, trace: Trace, peak: Measured, window_s: float) -> O
 
 
 def _ends_steepest(trace: Trace, most_k: float, window_s: float) -> bool:
-    """Say whether the last window falls by the most (K), and more than the one before it.
+    """Say whether the last window falls by the most (K), and clearly more than the one before it.
 
-    By slopes and not by the place of the steepest: along a straight line that could be anywhere.
+    By slopes and not by the place of the steepest: along a straight line that could be anywhere,
+    and the last digit of the readings decides where.
     """
     end_s = float(trace.time_s[-1])
     ends_s = (end_s - 2.0 * window_s, end_s - window_s, end_s)
     first_c, before_c, end_c = np.interp(ends_s, trace.time_s, trace.temperature_c)
-    slack_k = abs(most_k) * _SAME_SLOPE + _ROUNDING_K
-    return bool(before_c - end_c >= most_k - slack_k > first_c - before_c)
+    is_most = before_c - end_c >= most_k - abs(most_k) * _WINDOW_SLACK - _ROUNDING_K
+    return bool(is_most and first_c - before_c < _STEEPENING * most_k)
 
 
 def _measure_way(at_c: float, peak: Measured) -> float:
