@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Sequence
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Annotated, Final
@@ -290,24 +291,40 @@ def spell_lapsed(correction: ChannelCorrection) -> str:
 
 
 def list_lapses(chain: MeasuringChain) -> tuple[str, ...]:
-    """Return one sentence for each calibration that was over when the chain was used."""
-    return tuple(
-        f"The calibration of {one.channel} (certificate {one.certificate}) was valid until "
-        f"{one.valid_until} only: its correction is added, {_spell_again(one)}."
-        for one in chain.corrections
-        if chain.has_lapsed(one.channel)
+    """Return a sentence for the calibrations that were over when the chain was used.
+
+    One for all that ended on one day and covered the same.
+    """
+    alike: dict[tuple[date | None, Covered | None], list[ChannelCorrection]] = {}
+    for one in chain.corrections:
+        if chain.has_lapsed(one.channel):
+            alike.setdefault((one.valid_until, one.covers), []).append(one)
+    return tuple(map(_spell_lapse, alike.values()))
+
+
+def _spell_lapse(lapsed: Sequence[ChannelCorrection]) -> str:
+    first = lapsed[0]
+    named = ", ".join(f"{one.channel} (certificate {one.certificate})" for one in lapsed)
+    if len(lapsed) == 1:
+        return (
+            f"The calibration of {named} was valid until {first.valid_until} only: its correction "
+            f"is added, {_spell_again(first, 'it')}."
+        )
+    return (
+        f"The calibrations of {named} were valid until {first.valid_until} only: their corrections "
+        f"are added, {_spell_again(first, 'they')}."
     )
 
 
-def _spell_again(correction: ChannelCorrection) -> str:
+def _spell_again(correction: ChannelCorrection, it: str) -> str:
     words = {
         Covered.LOGGER: "the logger's accuracy counts",
         Covered.WIRE: "the wire's class counts",
         Covered.WIRE_AND_LOGGER: "the wire's class and the logger's accuracy count",
     }
     if correction.covers is None:
-        return "and its own uncertainty counts beside wire and logger as before"
-    return f"but {words[correction.covers]} as if it had not been calibrated"
+        return "and what the certificate says counts beside wire and logger as before"
+    return f"but {words[correction.covers]} as if {it} had not been calibrated"
 
 
 def spell_chain(chain: MeasuringChain) -> str:

@@ -251,6 +251,24 @@ def test_a_lapsed_calibration_leaves_its_place_to_the_tolerances_it_covered() ->
     assert spell_chain(lapsed).endswith("T1 -0.4 K ± 0.6 K (k = 2), lapsed after 2026-03-31")
 
 
+def test_calibrations_that_ended_together_are_told_in_one_sentence() -> None:
+    ends = {"valid_until": "2026-03-31", "covers": "wire_and_logger"}
+    chain = parse_chain(
+        describe(
+            correct(**ends),
+            correct(channel="T2", certificate="C-2026-119", **ends),
+            correct(channel="T3", covers="wire", valid_until="2026-03-31"),
+        )
+    )
+    together, alone = list_lapses(lapse_corrections(chain, now=AFTER, zone=VIENNA))
+    assert together == (
+        "The calibrations of T1 (certificate C-2026-118), T2 (certificate C-2026-119) were valid "
+        "until 2026-03-31 only: their corrections are added, but the wire's class and the "
+        "logger's accuracy count as if they had not been calibrated."
+    )
+    assert alone.startswith("The calibration of T3 ")
+
+
 def test_a_lapsed_calibration_never_makes_a_value_surer() -> None:
     # ± 2 K (k = 2) is more than 2 · 1.5 / √3 = 1.73 K of the wire.
     wide = correct(covers="wire", expanded_k=2.0, valid_until="2026-03-31")
