@@ -7,8 +7,9 @@ from typing import Final
 
 from sqlalchemy.orm import Session
 
+from app.approval.queries import get_digest
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.queries import get_digest, get_revision
+from app.recipes.queries import get_revision
 from app.recipes.schemas import DraftFields, NewRecipe
 from app.recipes.service import copy_revision, create_recipe, propose, publish, save_draft
 from seed_demo.load_acts import Act, Stage

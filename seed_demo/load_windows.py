@@ -7,9 +7,10 @@ from typing import Final
 
 from sqlalchemy.orm import Session
 
+from app.approval.queries import find_open, get_digest, list_revisions
 from app.windows.body import WindowText
 from app.windows.built_in import BuiltIn, Package, get_built_in
-from app.windows.queries import find_open, find_window, get_digest, get_text, list_versions
+from app.windows.queries import find_window, get_text
 from app.windows.rules import WindowUnknown
 from app.windows.schemas import TextFields
 from app.windows.service import copy_version, propose, publish, save_draft, start_from_built_in
@@ -110,7 +111,7 @@ def _copy(stage: Stage, author: str, session: Session, now: datetime) -> None:
     copy_version(
         session,
         window,
-        list_versions(session, window.id)[0],
+        list_revisions(session, WindowVersion, window.id)[0],
         reason=_SECOND_REASON,
         person=stage.people[author],
         now=now,
@@ -166,7 +167,7 @@ def _get_window(session: Session, code: str) -> PlantWindow:
 
 
 def _get_open(session: Session, code: str) -> WindowVersion:
-    version = find_open(session, _get_window(session, code).id)
+    version = find_open(session, WindowVersion, _get_window(session, code).id)
     if version is None:
         raise WindowUnknown(f"Window {code} has no open version.")
     return version

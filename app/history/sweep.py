@@ -9,6 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.accounts.tables import Account
+from app.approval.rules import RevisionState
 from app.audit.rules import compute_commitment
 from app.audit.tables import NameCard
 from app.boards.tables import Board
@@ -21,7 +22,6 @@ from app.history.snapshot import open_snapshot
 from app.history.story import RecordsUnreadable, load_story
 from app.history.sweep_setup import SETUP_TABLES, map_told, sweep_setup
 from app.history.told import ToldEntry
-from app.recipes.rules import RevisionState
 from app.recipes.tables import Recipe, RecipeRevision
 from app.traces.tables import Trace
 from app.windows.tables import PlantWindow, WindowVersion

@@ -6,6 +6,7 @@ from typing import Any, cast
 from sqlalchemy.orm import Session
 
 from app.accounts.queries import map_account_names
+from app.approval.queries import get_digest
 from app.boards.tables import Board
 from app.jobs.clearance import RULES, Finding, is_clear
 from app.jobs.figure_views import FiguresFields
@@ -36,7 +37,6 @@ from app.jobs.views import (
     StepView,
     TakenView,
 )
-from app.recipes.queries import get_digest
 from app.recipes.schemas import PersonView
 from app.recipes.tables import RecipeRevision
 

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
 
+from app.approval.rules import RevisionState
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.window import Metric
-from app.recipes.rules import Fit, RevisionState
+from app.recipes.rules import Fit
 from app.traces.rules import ChannelRole
 
 # Raised whenever a rule changes, so that a kept clearance tells by which rules it was made.

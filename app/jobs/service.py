@@ -8,6 +8,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.audit import service as audit
 from app.audit.rules import Subject
 from app.boards.queries import get_board, get_placement
@@ -28,7 +29,7 @@ from app.jobs.tables import Job, JobHold, JobSite, JobStep
 from app.plant.rules import check_in_use
 from app.plant.tables import Bench
 from app.recipes.queries import get_body, get_revision
-from app.recipes.rules import RevisionState, RevisionUnknown, fits
+from app.recipes.rules import RevisionUnknown, fits
 from app.recipes.tables import RecipeRevision
 
 

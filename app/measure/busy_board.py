@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.accounts.permissions import Role
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
 from app.boards.rules import Side
 from app.boards.schemas.assemblies import AssemblyFields
 from app.boards.service import add_assembly, register_boards
@@ -23,7 +24,6 @@ from app.plant.queries import get_bench
 from app.plant.schemas import BenchFields
 from app.plant.service import add_bench
 from app.recipes.body.template import choose, default_body
-from app.recipes.queries import get_digest
 from app.recipes.schemas import NewRecipe
 from app.recipes.service import create_recipe, propose, publish
 

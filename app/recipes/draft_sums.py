@@ -14,7 +14,8 @@ from app.core.refusals import Refusal
 from app.recipes import service
 from app.recipes.body.compare import Change, compare_bodies
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.queries import SUBJECT, get_body
+from app.recipes.queries import get_body
+from app.recipes.rules import REVISIONS
 from app.recipes.schemas import DraftFields
 from app.recipes.sums.into_draft import Fineness, put_aperture, put_height
 from app.recipes.sums.sheets import JOINT, STENCIL, SumSheet
@@ -82,7 +83,7 @@ def list_last_changes(
     """Return what the last saving of a draft changed, as the audit log tells: label, old, new."""
     saved = [
         entry
-        for entry in list_entries_of_subject(session, SUBJECT, revision.id)
+        for entry in list_entries_of_subject(session, REVISIONS.subject, revision.id)
         if entry.action == _SAVED
     ]
     changes = json.loads(saved[-1].body)["details"]["changes"] if saved else []

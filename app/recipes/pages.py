@@ -15,6 +15,8 @@ from sqlalchemy.orm import Session
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import get_digest, list_revisions, map_people
+from app.approval.rules import RevisionState
 from app.core.clock import spell_minute
 from app.core.faults import faults_of
 from app.core.paging import AskedPage
@@ -34,18 +36,8 @@ from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import default_body
 from app.recipes.form_values import split_words
 from app.recipes.pages_revision import SHAPES
-from app.recipes.queries import (
-    RecipeFilter,
-    RecipeLine,
-    Where,
-    get_digest,
-    get_recipe,
-    get_revision,
-    list_revisions,
-    map_people,
-)
+from app.recipes.queries import RecipeFilter, RecipeLine, Where, get_recipe, get_revision
 from app.recipes.queries import list_recipes as list_recipe_lines
-from app.recipes.rules import RevisionState
 from app.recipes.schemas import CopyFields, NewRecipe, Reason
 from app.recipes.tables import RecipeRevision
 from app.web.forms import Form, PostedForm, map_faults
@@ -318,7 +310,7 @@ def _show_recipe(
     faults: Mapping[str, str] | None = None,
 ) -> HTMLResponse:
     recipe = get_recipe(session, recipe_id)
-    revisions = list_revisions(session, recipe_id)
+    revisions = list_revisions(session, RecipeRevision, recipe_id)
     people = map_people(session, revisions)
     open_ids = [
         one.id for one in revisions if one.state in {RevisionState.DRAFT, RevisionState.PROPOSED}

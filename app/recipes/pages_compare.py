@@ -9,8 +9,9 @@ from fastapi.responses import HTMLResponse
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
 from app.core.request import PathId, RequestSession
-from app.recipes.queries import get_body, get_digest, get_revision
+from app.recipes.queries import get_body, get_revision
 from app.recipes.side_by_side import PairSection, lay_side_by_side
 from app.recipes.tables import RecipeRevision
 from app.web.shell import Shell

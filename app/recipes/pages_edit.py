@@ -22,7 +22,7 @@ from app.recipes.form_sheet import Sheet, lay_out
 from app.recipes.form_values import arrange, read_form, spell_fields
 from app.recipes.limit_origins import carry_origins
 from app.recipes.queries import get_body, get_revision
-from app.recipes.rules import check_editable, digest_of
+from app.recipes.rules import REVISIONS, digest_of
 from app.recipes.schemas import DraftFields, Reason
 from app.recipes.side_by_side import PairRow, PairSection, lay_side_by_side
 from app.recipes.tables import RecipeRevision
@@ -94,7 +94,7 @@ def show_edit(
 ) -> HTMLResponse:
     """Show the form of a draft."""
     revision = get_revision(session, revision_id)
-    check_editable(revision.state)
+    REVISIONS.check_editable(revision.state)
     typed = Typed(revision.title, revision.reason, spell_fields(get_body(revision)))
     return _show_form(request, person, revision, typed, version=str(revision.version))
 

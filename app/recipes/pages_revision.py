@@ -15,32 +15,26 @@ from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.queries import map_account_names
 from app.accounts.rules import Person
+from app.approval.queries import (
+    find_open,
+    find_why_not,
+    get_digest,
+    list_revisions,
+    map_people,
+)
+from app.approval.rules import RevisionState, list_moves
 from app.audit.queries import list_entries_of_subject
 from app.audit.rules import read_body
 from app.core.clock import spell_moment
-from app.core.refusals import Refusal, Unreadable
+from app.core.refusals import Unreadable
 from app.core.request import HouseSettings, PathId, RequestSession
 from app.recipes.body.describe import Section, describe_body, spell_number
 from app.recipes.body.heating import Zone
 from app.recipes.figures import draw_set_points
 from app.recipes.form_sheet import FaultLine, lay_out
 from app.recipes.form_values import spell_fields
-from app.recipes.queries import (
-    SUBJECT,
-    find_open,
-    get_body,
-    get_digest,
-    get_revision,
-    list_editors,
-    list_revisions,
-    map_people,
-)
-from app.recipes.rules import (
-    RevisionState,
-    check_four_eyes,
-    check_not_editor,
-    list_moves,
-)
+from app.recipes.queries import get_body, get_revision
+from app.recipes.rules import REVISIONS
 from app.recipes.tables import RecipeRevision
 from app.recipes.unheld import Unheld, list_unheld
 from app.web.forms import list_faults, map_faults
@@ -179,7 +173,7 @@ def show_whole(
     sections = [one for one in describe_body(body) if not one.title.startswith(_ZONE)]
     heads = [one.title for one in sections].index("Thermocouples") + 1
     permissions = [action for action in Action if person.may(action)]
-    opened = find_open(session, revision.recipe_id)
+    opened = find_open(session, RecipeRevision, revision.recipe_id)
     code, number = revision.recipe.code, revision.number
     page = RevisionPage(
         shell=make_shell(request, person, title=f"{code}, revision {number}"),
@@ -209,7 +203,7 @@ def show_whole(
         moves=frozenset(move.action.value for move in list_moves(revision.state, permissions)),
         can_write=person.may(Action.RECIPES_WRITE),
         open_href="" if opened is None else f"/recipes/revisions/{opened.id}",
-        why_not_approve=_find_why_not(session, revision, person),
+        why_not_approve=find_why_not(session, REVISIONS, revision, person),
         revision_id=revision.id,
         version=revision.version,
         faults={} if refusal is None else map_faults(refusal),
@@ -270,7 +264,7 @@ def _list_signatures(
 
 
 def _list_events(session: Session, revision: RecipeRevision, zone: ZoneInfo) -> tuple[Event, ...]:
-    entries = list_entries_of_subject(session, SUBJECT, revision.id)
+    entries = list_entries_of_subject(session, REVISIONS.subject, revision.id)
     names = map_account_names(session, {one.actor_id for one in entries if one.actor_id})
     events = []
     for entry in entries:
@@ -299,23 +293,6 @@ def _list_others(session: Session, revision: RecipeRevision) -> tuple[OtherRevis
             f"/compare/{max(one.id, revision.id)}",
             word=f"revision {one.number} ({one.state})",
         )
-        for one in list_revisions(session, revision.recipe_id)
+        for one in list_revisions(session, RecipeRevision, revision.recipe_id)
         if one.id != revision.id
     )
-
-
-def _find_why_not(session: Session, revision: RecipeRevision, person: Person) -> str:
-    """Say why this person cannot approve a proposed revision; empty when they can."""
-    may = person.may(Action.RECIPES_APPROVE)
-    if revision.state is not RevisionState.PROPOSED or not may:
-        return ""
-    try:
-        check_four_eyes(
-            author_id=revision.author_id,
-            proposer_id=revision.proposed_by_id or revision.author_id,
-            approver_id=person.account_id,
-        )
-        check_not_editor(list_editors(session, revision.id), approver_id=person.account_id)
-    except Refusal as refusal:
-        return refusal.sentence
-    return ""

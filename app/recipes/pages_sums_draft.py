@@ -10,11 +10,11 @@ from sqlalchemy.orm import Session
 
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.core.refusals import Refusal
 from app.recipes.body.site import PasteDeposit
 from app.recipes.draft_sums import USABLE, Destination, list_last_changes, preview
 from app.recipes.queries import get_body, get_revision
-from app.recipes.rules import RevisionState
 from app.recipes.sums.into_draft import ApertureUnknown, Fineness, list_written_heights
 from app.recipes.sums.links import DRAFT_FIELD, ROW_FIELD
 from app.recipes.sums.sheets import JOINT, STENCIL, SumSheet

@@ -4,23 +4,18 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from hashlib import sha256
 from typing import Final
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session, aliased, joinedload
 
-from app.accounts.queries import map_account_names
-from app.audit.queries import list_entries_of_subject
+from app.approval.rules import OPEN, RevisionState
 from app.core.paging import CursorUnreadable, Paging, spell_cursor
 from app.recipes.body.forms import parse_stored_body
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.rules import Fit, RecipeUnknown, RevisionState, RevisionUnknown, fits
+from app.recipes.rules import Fit, RecipeUnknown, RevisionUnknown, fits
 from app.recipes.tables import Recipe, RecipeRevision
 
-SUBJECT: Final = "recipe_revision"
-TEXT_ACTIONS: Final = frozenset({"recipes.create", "recipes.copy", "recipes.save_draft"})
-_OPEN: Final = frozenset({RevisionState.DRAFT, RevisionState.PROPOSED})
 _BATCH: Final = 200
 
 
@@ -76,11 +71,6 @@ def get_body(revision: RecipeRevision) -> RecipeBody:
     return _parse(revision.body)
 
 
-def get_digest(revision: RecipeRevision) -> str:
-    """Return the SHA-256 of the stored text; a published revision carries the same one."""
-    return revision.digest or sha256(revision.body).hexdigest()
-
-
 def get_revision(session: Session, revision_id: int) -> RecipeRevision:
     """Return a revision with its recipe; RevisionUnknown if there is none."""
     revision = session.scalar(
@@ -104,32 +94,6 @@ def get_recipe(session: Session, recipe_id: int) -> Recipe:
 def find_recipe(session: Session, code: str) -> Recipe | None:
     """Return the recipe with this code, or None."""
     return session.scalar(select(Recipe).where(Recipe.code == code))
-
-
-def find_published(session: Session, recipe_id: int) -> RecipeRevision | None:
-    """Return a recipe's published revision with its recipe, or None."""
-    return session.scalar(
-        select_revisions(recipe_id).where(RecipeRevision.state == RevisionState.PUBLISHED)
-    )
-
-
-def find_open(session: Session, recipe_id: int) -> RecipeRevision | None:
-    """Return a recipe's draft or proposed revision, or None."""
-    return session.scalar(select_revisions(recipe_id).where(RecipeRevision.state.in_(_OPEN)))
-
-
-def select_revisions(recipe_id: int) -> Select[RecipeRevision]:
-    """Return the select of a recipe's revisions with their recipe."""
-    return (
-        select(RecipeRevision)
-        .where(RecipeRevision.recipe_id == recipe_id)
-        .options(joinedload(RecipeRevision.recipe))
-    )
-
-
-def list_revisions(session: Session, recipe_id: int) -> Sequence[RecipeRevision]:
-    """Return all revisions of a recipe, newest first."""
-    return session.scalars(select_revisions(recipe_id).order_by(RecipeRevision.number.desc())).all()
 
 
 def get_recipe_line(session: Session, recipe_id: int) -> RecipeLine:
@@ -188,24 +152,6 @@ def list_fitting(
     return sorted(judged, key=lambda pair: not pair[1].fits)
 
 
-def list_editors(session: Session, revision_id: int) -> frozenset[int]:
-    """Return the accounts that ever saved a revision's text, as the audit log tells."""
-    entries = list_entries_of_subject(session, SUBJECT, revision_id)
-    return frozenset(
-        entry.actor_id
-        for entry in entries
-        if entry.actor_id is not None and entry.action in TEXT_ACTIONS
-    )
-
-
-def map_people(session: Session, revisions: Iterable[RecipeRevision]) -> dict[int, str]:
-    """Return id → name of everybody who wrote, proposed, approved or retired the revisions."""
-    ids: set[int | None] = set()
-    for one in revisions:
-        ids |= {one.author_id, one.proposed_by_id, one.approved_by_id, one.retired_by_id}
-    return map_account_names(session, {found for found in ids if found is not None})
-
-
 def _find_code_after(session: Session, paging: Paging) -> str | None:
     if paging.after_id is None:
         return None
@@ -239,7 +185,7 @@ def _build_lines(session: Session, recipes: Sequence[Recipe]) -> Iterator[Recipe
                 recipe=recipe,
                 newest=own[-1],
                 published=published,
-                open=_find_in(own, _OPEN),
+                open=_find_in(own, OPEN),
                 where=_read_where((published or own[-1]).body),
             )
 

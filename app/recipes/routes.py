@@ -9,6 +9,8 @@ from sqlalchemy.orm import Session
 from app.accounts.access import needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import get_digest, map_people, select_revisions
+from app.approval.rules import RevisionState
 from app.core.conditional import IfMatch, check_if_match, spell_etag
 from app.core.paging import AskedPage, Piece, take_piece
 from app.core.request import Now, PathId, RequestSession
@@ -20,16 +22,12 @@ from app.recipes.queries import (
     RecipeFilter,
     RecipeLine,
     get_body,
-    get_digest,
     get_recipe,
     get_recipe_line,
     get_revision,
     list_fitting,
-    map_people,
-    select_revisions,
 )
 from app.recipes.queries import list_recipes as list_recipe_lines
-from app.recipes.rules import RevisionState
 from app.recipes.schemas import (
     ApprovalFields,
     ChangeView,
@@ -101,7 +99,7 @@ def list_revisions(
     recipe = get_recipe(session, recipe_id)
     rows, cursor = take_piece(
         session,
-        select_revisions(recipe.id),
+        select_revisions(RecipeRevision, recipe.id),
         key=RecipeRevision.id,
         paging=paging,
         newest_first=True,

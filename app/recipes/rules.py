@@ -1,78 +1,13 @@
 """The rules of recipe revisions: states, four eyes, the digest, and where a recipe fits."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Final
 
-from app.accounts.permissions import Action
+from app.approval.rules import FourEyes, Refusals
 from app.core.canonical_json import compute_digest, spell_canonical_json
 from app.core.refusals import Conflict, Fault, Forbidden, Stale, Unknown, Unreadable
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import TO_BE_CHOSEN, list_unchosen
-
-
-class RevisionState(StrEnum):
-    """Where a revision stands; published is locked for good."""
-
-    DRAFT = "draft"
-    PROPOSED = "proposed"
-    PUBLISHED = "published"
-    RETIRED = "retired"
-
-
-class RevisionAction(StrEnum):
-    """What moves a revision from one state to another."""
-
-    PROPOSE = "propose"
-    WITHDRAW = "withdraw"
-    SEND_BACK = "send back"
-    PUBLISH = "publish"
-    RETIRE = "retire"
-
-
-@dataclass(frozen=True)
-class Move:
-    """One line of the state table."""
-
-    before: RevisionState
-    action: RevisionAction
-    after: RevisionState
-    permission: Action
-
-
-MOVES: Final = (
-    Move(
-        RevisionState.DRAFT,
-        RevisionAction.PROPOSE,
-        RevisionState.PROPOSED,
-        Action.RECIPES_WRITE,
-    ),
-    Move(
-        RevisionState.PROPOSED,
-        RevisionAction.WITHDRAW,
-        RevisionState.DRAFT,
-        Action.RECIPES_WRITE,
-    ),
-    Move(
-        RevisionState.PROPOSED,
-        RevisionAction.SEND_BACK,
-        RevisionState.DRAFT,
-        Action.RECIPES_APPROVE,
-    ),
-    Move(
-        RevisionState.PROPOSED,
-        RevisionAction.PUBLISH,
-        RevisionState.PUBLISHED,
-        Action.RECIPES_APPROVE,
-    ),
-    Move(
-        RevisionState.PUBLISHED,
-        RevisionAction.RETIRE,
-        RevisionState.RETIRED,
-        Action.RECIPES_RETIRE,
-    ),
-)
 
 
 class WrongState(Conflict):
@@ -147,27 +82,25 @@ class ProposerCannotApprove(Forbidden):
     code = "recipes.proposer_cannot_approve"
 
 
-def get_move(state: RevisionState, action: RevisionAction) -> Move:
-    """Return the table's line for an action in a state; WrongState where there is none."""
-    for move in MOVES:
-        if move.before is state and move.action is action:
-            return move
-    wanted = " or ".join(move.before for move in MOVES if move.action is action)
-    raise WrongState(f"To {action} a revision it must be {wanted}; this one is {state}.")
-
-
-def list_moves(state: RevisionState, permissions: Iterable[Action]) -> tuple[Move, ...]:
-    """Return what somebody with these permissions can do to a revision in this state."""
-    held = frozenset(permissions)
-    return tuple(move for move in MOVES if move.before is state and move.permission in held)
-
-
-def check_editable(state: RevisionState) -> None:
-    """Refuse with RevisionFrozen unless the revision is a draft."""
-    if state is not RevisionState.DRAFT:
-        raise RevisionFrozen(
-            f"The text of a {state} revision is frozen; start a new revision as a copy of it."
-        )
+REVISIONS: Final = FourEyes(
+    noun="revision",
+    whole="recipe",
+    area="recipes",
+    subject="recipe_revision",
+    refusals=Refusals(
+        code_taken=RecipeCodeTaken,
+        open_already=RevisionOpenAlready,
+        other_whole=OtherRecipe,
+        wrong_state=WrongState,
+        frozen=RevisionFrozen,
+        author=AuthorCannotApprove,
+        proposer=ProposerCannotApprove,
+        editor=EditorCannotApprove,
+        other_text=OtherTextSeen,
+        unknown=RevisionUnknown,
+        whole_unknown=RecipeUnknown,
+    ),
+)
 
 
 def check_worked_out(body: RecipeBody) -> None:
@@ -176,32 +109,6 @@ def check_worked_out(body: RecipeBody) -> None:
     if unchosen:
         raise NotWorkedOut(
             tuple(Fault(path, f"is still “{TO_BE_CHOSEN}”: edit the draft") for path in unchosen)
-        )
-
-
-def check_four_eyes(*, author_id: int, proposer_id: int, approver_id: int) -> None:
-    """Refuse an approver who wrote or proposed the revision; four eyes are two persons.
-
-    Raises AuthorCannotApprove or ProposerCannotApprove.
-    """
-    if approver_id == author_id:
-        raise AuthorCannotApprove("You wrote this revision; somebody else has to approve it.")
-    if approver_id == proposer_id:
-        raise ProposerCannotApprove("You proposed this revision; somebody else has to approve it.")
-
-
-def check_not_editor(editor_ids: Iterable[int], *, approver_id: int) -> None:
-    """Refuse with EditorCannotApprove an approver who once saved the text."""
-    if approver_id in frozenset(editor_ids):
-        raise EditorCannotApprove("You changed this text; somebody else has to approve it.")
-
-
-def check_seen(seen_digest: str, digest: str) -> None:
-    """Refuse with OtherTextSeen unless the digest that was on the screen is the text's own."""
-    if seen_digest != digest:
-        raise OtherTextSeen(
-            "The text changed since you read it; read it again before you approve it.",
-            field="digest",
         )
 
 

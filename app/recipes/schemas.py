@@ -5,10 +5,10 @@ from typing import Annotated, Final
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, JsonValue
 
+from app.approval.rules import RevisionState
 from app.core.text import Code, Line, Note, RowId
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import default_body
-from app.recipes.rules import RevisionState
 
 BODY_EXAMPLE: Final[JsonValue] = default_body(
     assembly_part_number="LIMNET-07", designators=["U3"]

@@ -2,9 +2,10 @@
 
 from fastapi import Response
 
+from app.approval.queries import get_digest
 from app.windows.built_in import BuiltIn
 from app.windows.files import Stated, spell_window_csv, spell_window_json
-from app.windows.queries import get_digest, get_text
+from app.windows.queries import get_text
 from app.windows.tables import WindowVersion
 
 

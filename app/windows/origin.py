@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 from sqlalchemy.orm import Session
 
+from app.approval.queries import get_digest, select_revisions
 from app.audit.queries import list_entries_of_subject
 from app.audit.rules import read_body
 from app.core.numbers import spell_number
@@ -14,7 +15,8 @@ from app.core.refusals import Refusal
 from app.windows.body import WindowText
 from app.windows.built_in import PROCESSES, BuiltIn, Package, get_built_in, list_sizes
 from app.windows.citations import Copied
-from app.windows.queries import SUBJECT, get_digest, get_text, select_versions
+from app.windows.queries import get_text
+from app.windows.rules import VERSIONS
 from app.windows.tables import WindowVersion
 
 _BEGINNINGS: Final = frozenset({"windows.create", "windows.copy"})
@@ -40,7 +42,7 @@ class Origin:
 
 def find_origin(session: Session, version: WindowVersion) -> Origin | None:
     """Return what a version was copied from; None for one that was written or read from a file."""
-    for entry in list_entries_of_subject(session, SUBJECT, version.id):
+    for entry in list_entries_of_subject(session, VERSIONS.subject, version.id):
         if entry.action in _BEGINNINGS:
             details = read_body(entry.body)["details"]
             return _read(session, version, details if isinstance(details, Mapping) else {})
@@ -97,7 +99,7 @@ def _read(session: Session, version: WindowVersion, details: Mapping[str, object
 
 def _find_version(session: Session, version: WindowVersion, number: object) -> Origin | None:
     earlier = session.scalar(
-        select_versions(version.window_id).where(WindowVersion.number == number)
+        select_revisions(WindowVersion, version.window_id).where(WindowVersion.number == number)
     )
     return None if earlier is None else name_version(earlier)
 

@@ -3,25 +3,19 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from hashlib import sha256
 from typing import Final
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session, aliased, joinedload
 
-from app.accounts.queries import map_account_names
-from app.audit.queries import list_entries_of_subject
+from app.approval.rules import OPEN, RevisionState
 from app.core.paging import CursorUnreadable, Paging, spell_cursor
-from app.recipes.rules import RevisionState
 from app.recipes.tables import RecipeRevision
 from app.windows.body import WindowText
 from app.windows.built_in import BuiltInLine, list_built_ins
 from app.windows.rules import VersionUnknown, WindowUnknown
 from app.windows.tables import PlantWindow, WindowVersion
 
-SUBJECT: Final = "window_version"
-TEXT_ACTIONS: Final = frozenset({"windows.create", "windows.copy", "windows.save_draft"})
-_OPEN: Final = frozenset({RevisionState.DRAFT, RevisionState.PROPOSED})
 _BATCH: Final = 200
 # Cursors from here on stand in the built-in windows, which follow the plant's own.
 _BUILT_IN_FROM: Final = 2**31
@@ -66,11 +60,6 @@ def get_text(version: WindowVersion) -> WindowText:
     return _parse(version.body)
 
 
-def get_digest(version: WindowVersion) -> str:
-    """Return the SHA-256 of the stored text; a published version carries the same one."""
-    return version.digest or sha256(version.body).hexdigest()
-
-
 def get_version(session: Session, version_id: int) -> WindowVersion:
     """Return a version with its window; VersionUnknown if there is none."""
     version = session.scalar(
@@ -94,32 +83,6 @@ def get_window(session: Session, window_id: int) -> PlantWindow:
 def find_window(session: Session, code: str) -> PlantWindow | None:
     """Return the window with this code, or None."""
     return session.scalar(select(PlantWindow).where(PlantWindow.code == code))
-
-
-def find_published(session: Session, window_id: int) -> WindowVersion | None:
-    """Return a window's published version with its window, or None."""
-    return session.scalar(
-        select_versions(window_id).where(WindowVersion.state == RevisionState.PUBLISHED)
-    )
-
-
-def find_open(session: Session, window_id: int) -> WindowVersion | None:
-    """Return a window's draft or proposed version, or None."""
-    return session.scalar(select_versions(window_id).where(WindowVersion.state.in_(_OPEN)))
-
-
-def select_versions(window_id: int) -> Select[WindowVersion]:
-    """Return the select of a window's versions with their window."""
-    return (
-        select(WindowVersion)
-        .where(WindowVersion.window_id == window_id)
-        .options(joinedload(WindowVersion.window))
-    )
-
-
-def list_versions(session: Session, window_id: int) -> Sequence[WindowVersion]:
-    """Return all versions of a window, newest first."""
-    return session.scalars(select_versions(window_id).order_by(WindowVersion.number.desc())).all()
 
 
 def list_published(session: Session) -> Sequence[WindowVersion]:
@@ -153,16 +116,6 @@ def list_windows(
     return [one for one, _ in found], None
 
 
-def list_editors(session: Session, version_id: int) -> frozenset[int]:
-    """Return the accounts that ever saved a version's text, as the audit log tells."""
-    entries = list_entries_of_subject(session, SUBJECT, version_id)
-    return frozenset(
-        entry.actor_id
-        for entry in entries
-        if entry.actor_id is not None and entry.action in TEXT_ACTIONS
-    )
-
-
 def list_own_drafts(session: Session, account_id: int) -> Sequence[RecipeRevision]:
     """Return the drafts of recipes that somebody began, newest first, with their recipes."""
     return session.scalars(
@@ -172,14 +125,6 @@ def list_own_drafts(session: Session, account_id: int) -> Sequence[RecipeRevisio
         .order_by(RecipeRevision.id.desc())
         .limit(_BATCH)
     ).all()
-
-
-def map_people(session: Session, versions: Iterable[WindowVersion]) -> dict[int, str]:
-    """Return id → name of everybody who wrote, proposed, approved or retired the versions."""
-    ids: set[int | None] = set()
-    for one in versions:
-        ids |= {one.author_id, one.proposed_by_id, one.approved_by_id, one.retired_by_id}
-    return map_account_names(session, {found for found in ids if found is not None})
 
 
 def _iterate_all(
@@ -231,7 +176,7 @@ def _build_lines(session: Session, windows: Sequence[PlantWindow]) -> Iterator[O
                 window=window,
                 newest=own[-1],
                 published=_find_in(own, frozenset({RevisionState.PUBLISHED})),
-                open=_find_in(own, _OPEN),
+                open=_find_in(own, OPEN),
             )
 
 

@@ -1,13 +1,9 @@
 """The rules of windows: what moves a version, four eyes, and what a refusal is called."""
 
-from collections.abc import Iterable
 from typing import Final
 
+from app.approval.rules import FourEyes, Refusals
 from app.core.refusals import Conflict, Forbidden, Stale, Unacceptable, Unknown, Unreadable
-from app.recipes.rules import MOVES, Move, RevisionAction, RevisionState
-
-# The states and moves of a window's versions are those of recipes, permissions included.
-VersionState: Final = RevisionState
 
 
 class WindowUnknown(Unknown):
@@ -118,41 +114,22 @@ class DoesNotFit(Unreadable):
     code = "windows.does_not_fit"
 
 
-def get_move(state: RevisionState, action: RevisionAction) -> Move:
-    """Return the table's line for an action in a state; WrongState where there is none."""
-    for move in MOVES:
-        if move.before is state and move.action is action:
-            return move
-    wanted = " or ".join(move.before for move in MOVES if move.action is action)
-    raise WrongState(f"To {action} a version it must be {wanted}; this one is {state}.")
-
-
-def check_editable(state: RevisionState) -> None:
-    """Refuse with VersionFrozen unless the version is a draft."""
-    if state is not RevisionState.DRAFT:
-        raise VersionFrozen(
-            f"The text of a {state} version is frozen; start a new version as a copy of it."
-        )
-
-
-def check_four_eyes(
-    *, author_id: int, proposer_id: int, editor_ids: Iterable[int], approver_id: int
-) -> None:
-    """Refuse with AuthorCannotApprove who wrote, proposed or once saved the text."""
-    did = (
-        ("wrote", author_id == approver_id),
-        ("proposed", proposer_id == approver_id),
-        ("changed", approver_id in frozenset(editor_ids)),
-    )
-    for what, is_so in did:
-        if is_so:
-            raise AuthorCannotApprove(f"You {what} this version; somebody else has to approve it.")
-
-
-def check_seen(seen_digest: str, digest: str) -> None:
-    """Refuse with OtherTextSeen unless the digest that was on the screen is the text's own."""
-    if seen_digest != digest:
-        raise OtherTextSeen(
-            "The text changed since you read it; read it again before you approve it.",
-            field="digest",
-        )
+VERSIONS: Final = FourEyes(
+    noun="version",
+    whole="window",
+    area="windows",
+    subject="window_version",
+    refusals=Refusals(
+        code_taken=CodeTaken,
+        open_already=VersionOpenAlready,
+        other_whole=OtherWindow,
+        wrong_state=WrongState,
+        frozen=VersionFrozen,
+        author=AuthorCannotApprove,
+        proposer=AuthorCannotApprove,
+        editor=AuthorCannotApprove,
+        other_text=OtherTextSeen,
+        unknown=VersionUnknown,
+        whole_unknown=WindowUnknown,
+    ),
+)

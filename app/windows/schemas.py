@@ -5,8 +5,8 @@ from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
+from app.approval.rules import RevisionState
 from app.core.text import Code, Line, RowId
-from app.recipes.rules import RevisionState
 from app.recipes.schemas import ChangeView, PersonView, Reason
 from app.recipes.windows.classification import LARGEST_MM3, THICKEST_MM, Process
 from app.windows.body import WindowText

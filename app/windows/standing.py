@@ -6,6 +6,7 @@ from typing import Final
 
 from sqlalchemy.orm import Session
 
+from app.approval.queries import find_published, get_digest
 from app.materials.rules import MoistureLevel
 from app.materials.tables import Part
 from app.recipes.body.alloys import find_alloy
@@ -24,13 +25,7 @@ from app.windows.built_in import (
     list_built_ins,
 )
 from app.windows.holding import HeldWindow, make_window
-from app.windows.queries import (
-    find_published,
-    find_window,
-    get_digest,
-    get_text,
-    list_published,
-)
+from app.windows.queries import find_window, get_text, list_published
 from app.windows.rules import NotInForce, PartNotKnown, WindowUnknown
 from app.windows.tables import WindowVersion
 
@@ -130,7 +125,7 @@ def hold_window(session: Session, key: str, part: Part | None) -> HeldWindow:
     window = find_window(session, key)
     if window is None:
         raise WindowUnknown(f"There is no window “{key[:60]}”.", field="window")
-    version = find_published(session, window.id)
+    version = find_published(session, WindowVersion, window.id)
     if version is None:
         raise NotInForce(f"No version of {window.code} is published.", field="window")
     return _hold_own(version, _ASKED)

@@ -6,18 +6,20 @@ from datetime import datetime
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
+from app.approval.queries import get_digest as get_recipe_digest
+from app.approval.rules import RevisionState
 from app.core.canonical_json import JsonValue
 from app.core.conditional import check_version
 from app.recipes.queries import get_body
-from app.recipes.queries import get_digest as get_recipe_digest
-from app.recipes.rules import RevisionState, check_editable
+from app.recipes.rules import REVISIONS
 from app.recipes.schemas import DraftFields
 from app.recipes.service import save_draft
 from app.recipes.tables import RecipeRevision
 from app.windows.body import WindowText
 from app.windows.built_in import BuiltIn
 from app.windows.into_recipe import Limits, Stamp, Temperatures, put_into_body
-from app.windows.queries import get_digest, get_text
+from app.windows.queries import get_text
 from app.windows.rules import NotInForce, NotYourDraft
 from app.windows.service import lock_version, tell
 from app.windows.tables import WindowVersion
@@ -55,7 +57,7 @@ def put_into_recipe(
             "window can be put into a draft of your own.",
             field="recipe_revision_id",
         )
-    check_editable(revision.state)
+    REVISIONS.check_editable(revision.state)
     check_version(seen_version, revision.version)
     before, old_version = get_recipe_digest(revision), revision.version
     body = put_into_body(
@@ -79,7 +81,7 @@ def put_into_recipe(
             "recipe_digest_before": before,
             "recipe_digest_after": get_recipe_digest(revision),
         }
-        tell(session, source, "windows.put", person=person, now=now, details=details)
+        tell(session, source, "put", person=person, now=now, details=details)
     return revision
 
 

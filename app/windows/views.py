@@ -4,6 +4,7 @@ import math
 
 from sqlalchemy.orm import Session
 
+from app.approval.queries import get_digest, map_people
 from app.core.numbers import spell_number
 from app.recipes.schemas import ChangeView, PersonView
 from app.recipes.windows.classification import Cell
@@ -12,7 +13,7 @@ from app.windows.built_in import PROCESSES, BuiltIn, BuiltInLine, get_built_in_l
 from app.windows.describe import compare_texts
 from app.windows.holding import HeldWindow
 from app.windows.origin import Origin, find_origin
-from app.windows.queries import OwnLine, get_digest, get_text, map_people
+from app.windows.queries import OwnLine, get_text
 from app.windows.schemas import (
     BuiltInLineView,
     BuiltInView,

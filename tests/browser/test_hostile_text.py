@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.accounts import service as accounts
 from app.accounts.queries import get_account
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
 from app.boards import service as boards
 from app.boards.rules import Side
 from app.boards.schemas.assemblies import AssemblyFields
@@ -28,7 +29,6 @@ from app.plant.schemas import BenchFields
 from app.plant.service import add_bench
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import choose, default_body
-from app.recipes.queries import get_digest
 from app.recipes.schemas import NewRecipe
 from app.recipes.service import create_recipe, propose, publish
 from app.traces.rules import Channel, ChannelMap, ChannelRole

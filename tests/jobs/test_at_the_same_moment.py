@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.accounts import service as accounts
 from app.accounts.passwords.hashing import Hasher
 from app.accounts.permissions import Role
+from app.approval.queries import get_digest
 from app.boards import service as boards
 from app.boards.queries import get_assembly, get_board, get_draft
 from app.boards.rules import FileKind
@@ -30,7 +31,7 @@ from app.plant import service as plant
 from app.plant.queries import get_bench
 from app.plant.schemas import BenchFields
 from app.recipes import service as recipes
-from app.recipes.queries import get_digest, get_recipe, get_revision
+from app.recipes.queries import get_recipe, get_revision
 from app.recipes.schemas import NewRecipe
 from tests.jobs.conftest import Shop, make_body, write_log
 

@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import pytest
 
+from app.approval.rules import RevisionState
 from app.jobs.clearance import JobCase, PartLimits, Signal, SiteCase, find_all, is_clear
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.rules import Fit, RevisionState
+from app.recipes.rules import Fit
 from tests.jobs.conftest import make_body
 
 PART = PartLimits("ZQ-4410", 260.0, 260.0, 3)

@@ -8,6 +8,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.audit.queries import iterate_entries
 from app.audit.tables import AuditEntry
 from app.audit.verifier import verify_entries
@@ -17,7 +18,6 @@ from app.jobs.rules import JobState, Outcome, StepKind
 from app.jobs.schemas import CloseJob, StepCorrected, StepDone
 from app.jobs.tables import Job, JobHold, StepEntry
 from app.recipes.queries import get_revision
-from app.recipes.rules import RevisionState
 from app.recipes.service import retire
 from tests.jobs.conftest import Shop, write_log
 

@@ -11,6 +11,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.core.db import Sessions
 from app.jobs.pages.charts import DIGEST_SHOWN
 from app.jobs.rules import StepKind
@@ -20,7 +21,6 @@ from app.materials.rules import MoistureLevel
 from app.materials.schemas import PartFields
 from app.materials.service import edit_part
 from app.materials.tables import Part
-from app.recipes.rules import RevisionState
 from app.traces.rules import Channel, ChannelMap, ChannelRole
 from app.windows import service
 from app.windows.body import WindowText

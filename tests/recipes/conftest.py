@@ -7,12 +7,13 @@ from typing import Any
 import pytest
 
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
+from app.approval.rules import RevisionState
 from app.core.db import Sessions
 from app.recipes import service
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import choose, default_body
-from app.recipes.queries import get_digest, get_revision
-from app.recipes.rules import RevisionState
+from app.recipes.queries import get_revision
 from app.recipes.schemas import DraftFields, NewRecipe
 
 BODY = choose(

@@ -9,15 +9,13 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.core.db import Sessions
 from app.recipes import service
 from app.recipes.queries import (
     get_revision,
 )
-from app.recipes.rules import (
-    RevisionFrozen,
-    RevisionState,
-)
+from app.recipes.rules import RevisionFrozen
 from app.recipes.tables import RecipeRevision
 from tests.conftest import Look
 from tests.recipes.conftest import Make, draft_fields, hotter

@@ -9,6 +9,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.audit.rules import read_body
 from app.audit.tables import AuditEntry
 from app.recipes.body.describe import OWN_LIMIT
@@ -18,7 +19,7 @@ from app.recipes.body.template import default_body
 from app.recipes.form_values import read_form, spell_fields
 from app.recipes.limit_origins import carry_origins
 from app.recipes.queries import get_body
-from app.recipes.rules import RevisionState, canonical_bytes, digest_of
+from app.recipes.rules import canonical_bytes, digest_of
 from app.recipes.tables import RecipeRevision
 from app.recipes.unheld import list_unheld
 from tests.conftest import Look, SignedIn

@@ -8,8 +8,9 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.recipes.queries import get_body
-from app.recipes.rules import RevisionState, digest_of
+from app.recipes.rules import digest_of
 from app.recipes.tables import Recipe, RecipeRevision
 from tests.conftest import Look, SignedIn
 from tests.form_reader import read_fields

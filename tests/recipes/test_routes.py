@@ -7,10 +7,11 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.audit.tables import AuditEntry
 from app.recipes.body.forms import parse_body
 from app.recipes.body.template import default_body
-from app.recipes.rules import RevisionState, digest_of
+from app.recipes.rules import digest_of
 from app.recipes.tables import Recipe, RecipeRevision
 from tests.conftest import Look, SignedIn
 from tests.recipes.conftest import BODY, Make, hotter

@@ -9,26 +9,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.accounts.permissions import Action
+from app.approval.rules import MOVES, RevisionAction, RevisionState, list_moves
 from app.recipes.body.forms import parse_body, parse_stored_body
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.body.template import choose, default_body
 from app.recipes.rules import (
-    MOVES,
+    REVISIONS,
     AuthorCannotApprove,
+    EditorCannotApprove,
     NotWorkedOut,
     ProposerCannotApprove,
-    RevisionAction,
     RevisionFrozen,
-    RevisionState,
     WrongState,
     canonical_bytes,
-    check_editable,
-    check_four_eyes,
     check_worked_out,
     digest_of,
     fits,
-    get_move,
-    list_moves,
 )
 
 INES, EDDA, ODILE = 1, 2, 3
@@ -71,10 +67,10 @@ def test_the_table_alone_says_what_moves(state: RevisionState, action: RevisionA
         (RevisionState.PUBLISHED, RevisionAction.RETIRE): RevisionState.RETIRED,
     }
     if (state, action) in allowed:
-        assert get_move(state, action).after is allowed[state, action]
+        assert REVISIONS.get_move(state, action).after is allowed[state, action]
     else:
         with pytest.raises(WrongState, match=f"this one is {state}"):
-            get_move(state, action)
+            REVISIONS.get_move(state, action)
 
 
 def test_no_move_leads_out_of_retirement_or_back_from_publishing() -> None:
@@ -91,24 +87,31 @@ def test_a_writer_sees_only_what_a_writer_may_do() -> None:
 
 
 def test_only_a_draft_can_be_edited() -> None:
-    check_editable(RevisionState.DRAFT)
+    REVISIONS.check_editable(RevisionState.DRAFT)
     for state in set(RevisionState) - {RevisionState.DRAFT}:
         with pytest.raises(RevisionFrozen, match=f"a {state} revision is frozen"):
-            check_editable(state)
+            REVISIONS.check_editable(state)
 
 
 def test_ines_cannot_approve_what_she_wrote() -> None:
     with pytest.raises(AuthorCannotApprove):
-        check_four_eyes(author_id=INES, proposer_id=EDDA, approver_id=INES)
+        REVISIONS.check_approver(author_id=INES, proposer_id=EDDA, editor_ids=(), approver_id=INES)
 
 
 def test_edda_cannot_approve_what_she_proposed() -> None:
     with pytest.raises(ProposerCannotApprove):
-        check_four_eyes(author_id=INES, proposer_id=EDDA, approver_id=EDDA)
+        REVISIONS.check_approver(author_id=INES, proposer_id=EDDA, editor_ids=(), approver_id=EDDA)
+
+
+def test_edda_cannot_approve_what_she_changed() -> None:
+    with pytest.raises(EditorCannotApprove):
+        REVISIONS.check_approver(
+            author_id=INES, proposer_id=INES, editor_ids={INES, EDDA}, approver_id=EDDA
+        )
 
 
 def test_a_second_engineer_can_approve() -> None:
-    check_four_eyes(author_id=INES, proposer_id=INES, approver_id=EDDA)
+    REVISIONS.check_approver(author_id=INES, proposer_id=INES, editor_ids=(), approver_id=EDDA)
 
 
 def test_the_digest_is_that_of_the_canonical_bytes() -> None:

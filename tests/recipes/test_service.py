@@ -11,6 +11,8 @@ from sqlalchemy.orm import Session
 
 from app.accounts.permissions import NotPermitted
 from app.accounts.rules import Person
+from app.approval.queries import get_digest, list_revisions
+from app.approval.rules import RevisionState
 from app.audit.tables import AuditEntry
 from app.core.canonical_json import JsonValue
 from app.core.conditional import EditedMeanwhile
@@ -20,12 +22,10 @@ from app.recipes import service
 from app.recipes.queries import (
     RecipeFilter,
     get_body,
-    get_digest,
     get_recipe,
     get_revision,
     list_fitting,
     list_recipes,
-    list_revisions,
 )
 from app.recipes.rules import (
     AuthorCannotApprove,
@@ -36,7 +36,6 @@ from app.recipes.rules import (
     RecipeCodeTaken,
     RecipeUnknown,
     RevisionOpenAlready,
-    RevisionState,
     RevisionUnknown,
     WrongState,
     digest_of,
@@ -360,4 +359,4 @@ def test_unknown_numbers_are_refused(db: Session) -> None:
         get_revision(db, 4711)
     with pytest.raises(RecipeUnknown):
         get_recipe(db, 4711)
-    assert list_revisions(db, 4711) == []
+    assert list_revisions(db, RecipeRevision, 4711) == []

@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.audit.tables import AuditEntry
 from app.numerics.solder_joint import Height
 from app.recipes.body.recipe import RecipeBody
 from app.recipes.queries import get_body
-from app.recipes.rules import RevisionState, digest_of
+from app.recipes.rules import digest_of
 from app.recipes.sums.into_draft import Fineness, put_height, write_height
 from app.recipes.tables import RecipeRevision
 from tests.conftest import Look, SignedIn

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session, joinedload
 from app.accounts.passwords.hashing import get_hasher
 from app.accounts.permissions import Role
 from app.accounts.tables import Account
+from app.approval.rules import RevisionState
 from app.audit.queries import count_entries, iterate_entries
 from app.audit.service import install_log
 from app.audit.tables import AuditEntry
@@ -26,7 +27,7 @@ from app.jobs.rules import RunState
 from app.jobs.tables import Job, Run, StepEntry
 from app.plant.tables import BenchReading
 from app.recipes.body.recipe import RecipeBody
-from app.recipes.rules import RevisionState, digest_of
+from app.recipes.rules import digest_of
 from app.recipes.tables import RecipeRevision
 from app.traces.tables import Trace
 from seed_demo.layouts import lay_out

@@ -8,11 +8,12 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
+from app.approval.rules import RevisionState
 from app.core.db import Sessions
-from app.recipes.rules import RevisionState
 from app.windows import service
 from app.windows.body import WindowText
-from app.windows.queries import get_digest, get_version
+from app.windows.queries import get_version
 from app.windows.schemas import NewWindow, TextFields
 
 JOINTS: Final = ["joint_centre", "joint_corner"]

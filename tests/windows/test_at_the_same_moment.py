@@ -10,10 +10,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
+from app.approval.rules import RevisionState
 from app.core.db import Sessions
-from app.recipes.rules import RevisionState
 from app.windows import service
-from app.windows.queries import get_digest, get_version, get_window
+from app.windows.queries import get_version, get_window
 from app.windows.tables import PlantWindow, WindowVersion
 from tests.conftest import Look
 from tests.jobs.test_at_the_same_moment import run_second

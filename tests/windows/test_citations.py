@@ -7,9 +7,9 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select, update
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.core.db import Sessions
 from app.recipes.body.window import Metric
-from app.recipes.rules import RevisionState
 from app.windows.body import LineStatus, WindowLine, WindowText, spell_text
 from app.windows.built_in import Package, get_built_in, list_sizes
 from app.windows.citations import Copied, settle_citations

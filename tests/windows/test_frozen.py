@@ -7,8 +7,8 @@ from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
+from app.approval.rules import RevisionState
 from app.core.db import Sessions
-from app.recipes.rules import RevisionState
 from app.windows.tables import WindowVersion
 from tests.conftest import Look
 from tests.windows.conftest import Make

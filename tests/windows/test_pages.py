@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from app.accounts.rules import Person
-from app.recipes.rules import RevisionState
+from app.approval.rules import RevisionState
 from app.recipes.tables import RecipeRevision
 from app.windows.built_in import Package, get_built_in
 from app.windows.files import spell_window_json

@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from app.accounts.rules import Person
-from app.recipes.rules import RevisionState
+from app.approval.rules import RevisionState
 from app.windows.built_in import compute_text_digest, list_built_ins
 from app.windows.files import spell_window_json
 from app.windows.schemas import FILE_EXAMPLE, NewWindow

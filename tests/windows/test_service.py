@@ -8,16 +8,17 @@ from sqlalchemy.orm import Session
 
 from app.accounts.permissions import NotPermitted
 from app.accounts.rules import Person
+from app.approval.queries import find_published, get_digest, list_revisions
+from app.approval.rules import RevisionState
 from app.audit.rules import read_body
 from app.audit.tables import AuditEntry
 from app.core.conditional import EditedMeanwhile
 from app.core.db import Sessions
 from app.history.sweep import sweep
-from app.recipes.rules import RevisionState
 from app.windows import service
 from app.windows.body import spell_text
 from app.windows.built_in import Package, get_built_in
-from app.windows.queries import find_published, get_digest, get_text, get_version, list_versions
+from app.windows.queries import get_text, get_version
 from app.windows.rules import (
     AuthorCannotApprove,
     CodeTaken,
@@ -96,8 +97,11 @@ def test_a_new_version_starts_as_a_copy_and_supersedes_the_one_before(
         service.copy_version(db, first.window, first, reason="Again.", person=ines, now=now)
     service.save_draft(db, copy, text_fields(narrower()), seen_version="1", person=ines, now=now)
     bring_to(db, copy.id, RevisionState.PUBLISHED, ines, edda, now)
-    assert [one.state for one in list_versions(db, first.window_id)] == ["published", "retired"]
-    published = find_published(db, first.window_id)
+    assert [one.state for one in list_revisions(db, WindowVersion, first.window_id)] == [
+        "published",
+        "retired",
+    ]
+    published = find_published(db, WindowVersion, first.window_id)
     assert published is not None
     assert published.number == 2
     assert first.retire_reason == "Superseded by version 2."

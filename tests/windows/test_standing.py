@@ -6,10 +6,10 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.accounts.rules import Person
+from app.approval.rules import RevisionState
 from app.materials.rules import MoistureLevel, PackageType
 from app.materials.schemas import PartFields
 from app.materials.service import add_part
-from app.recipes.rules import RevisionState
 from app.recipes.windows.classification import Process
 from app.windows.body import LineStatus, WindowText
 from app.windows.standing import PartFacts, Standing, find_process, list_standing_windows, stand_for

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+from app.approval.queries import get_digest
 from app.core.clock import spell_minute, spell_moment
 from app.jobs.instructions import Instruction, write_instruction
 from app.jobs.outcomes import find_inspection, is_skipped, list_troubles
@@ -13,7 +14,7 @@ from app.jobs.queries import SiteCard, WorkCard
 from app.jobs.rules import HEATED, EntryKind, RunState, StepKind
 from app.jobs.schemas import InspectionResult, LotUsed, ValueUsed
 from app.jobs.tables import JobHold, JobStep, Run, StepEntry
-from app.recipes.queries import get_body, get_digest
+from app.recipes.queries import get_body
 
 Names = Mapping[int, str]
 _SHORT_DIGEST = 12

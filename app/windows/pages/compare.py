@@ -9,12 +9,13 @@ from fastapi.responses import HTMLResponse
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
 from app.core.request import PathId, RequestSession
 from app.recipes.side_by_side import PairSection
 from app.web.shell import Shell
 from app.web.templates import render
 from app.windows.describe import compare_texts
-from app.windows.queries import get_digest, get_text, get_version
+from app.windows.queries import get_text, get_version
 from app.windows.tables import WindowVersion
 
 router = APIRouter()

@@ -27,7 +27,7 @@ from app.windows.citations import list_settled
 from app.windows.describe import compare_texts
 from app.windows.form import WindowSheet, arrange, lay_out, read_form, spell_fields
 from app.windows.queries import get_text, get_version
-from app.windows.rules import check_editable
+from app.windows.rules import VERSIONS
 from app.windows.schemas import TextFields
 from app.windows.tables import WindowVersion
 
@@ -100,7 +100,7 @@ def show_edit(
 ) -> HTMLResponse:
     """Show the form of a draft."""
     version = get_version(session, version_id)
-    check_editable(version.state)
+    VERSIONS.check_editable(version.state)
     typed = Typed(version.title, version.reason, spell_fields(get_text(version)))
     return _show_form(request, person, version, typed, seen=str(version.version))
 

@@ -10,16 +10,17 @@ from fastapi.responses import HTMLResponse
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
+from app.approval.rules import RevisionState
 from app.core.paging import AskedPage
 from app.core.refusals import Fault, Unreadable
 from app.core.request import RequestSession
 from app.core.text import OptionalLine
-from app.recipes.rules import RevisionState
 from app.web.shell import Shell
 from app.web.templates import render
 from app.windows.built_in import BuiltInLine
 from app.windows.pages.words import DIGEST_SHOWN, SHAPES
-from app.windows.queries import OwnLine, WindowFilter, get_digest, get_text, list_windows
+from app.windows.queries import OwnLine, WindowFilter, get_text, list_windows
 from app.windows.tables import WindowVersion
 
 router = APIRouter()

@@ -14,12 +14,19 @@ from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.queries import map_account_names
 from app.accounts.rules import Person
+from app.approval.queries import (
+    find_open,
+    find_why_not,
+    get_digest,
+    list_revisions,
+    map_people,
+)
+from app.approval.rules import RevisionState, list_moves
 from app.audit.queries import list_entries_of_subject
 from app.audit.rules import read_body
 from app.core.clock import spell_moment
-from app.core.refusals import Refusal, Unreadable
+from app.core.refusals import Unreadable
 from app.core.request import HouseSettings, PathId, RequestSession
-from app.recipes.rules import RevisionState, list_moves
 from app.recipes.side_by_side import PairSection
 from app.web.forms import map_faults
 from app.web.shell import Shell
@@ -28,17 +35,8 @@ from app.windows.describe import compare_texts
 from app.windows.downloads import answer_csv, answer_json, state_version
 from app.windows.origin import Origin, find_origin
 from app.windows.pages.words import DIGEST_SHOWN, SHAPES, TextWords, spell_text
-from app.windows.queries import (
-    SUBJECT,
-    find_open,
-    get_digest,
-    get_text,
-    get_version,
-    list_editors,
-    list_versions,
-    map_people,
-)
-from app.windows.rules import check_four_eyes
+from app.windows.queries import get_text, get_version
+from app.windows.rules import VERSIONS
 from app.windows.tables import WindowVersion
 
 router = APIRouter()
@@ -166,7 +164,7 @@ def show_whole(
 ) -> HTMLResponse:
     """Return the version's page; with a refusal, beside the move `fault_of` that was refused."""
     permissions = [action for action in Action if person.may(action)]
-    opened = find_open(session, version.window_id)
+    opened = find_open(session, WindowVersion, version.window_id)
     code, number = version.window.code, version.number
     page = VersionPage(
         shell=make_shell(request, person, title=f"{code}, version {number}"),
@@ -189,7 +187,7 @@ def show_whole(
         moves=frozenset(move.action.value for move in list_moves(version.state, permissions)),
         can_write=person.may(Action.RECIPES_WRITE),
         open_href="" if opened is None else f"/windows/versions/{opened.id}",
-        why_not_approve=_find_why_not(session, version, person),
+        why_not_approve=find_why_not(session, VERSIONS, version, person),
         version_id=version.id,
         faults={} if refusal is None else map_faults(refusal),
         fault_of=fault_of,
@@ -233,7 +231,7 @@ def _list_signatures(
 
 
 def _list_events(session: Session, version: WindowVersion, zone: ZoneInfo) -> tuple[Event, ...]:
-    entries = list_entries_of_subject(session, SUBJECT, version.id)
+    entries = list_entries_of_subject(session, VERSIONS.subject, version.id)
     names = map_account_names(session, {one.actor_id for one in entries if one.actor_id})
     events = []
     for entry in entries:
@@ -274,22 +272,6 @@ def _list_others(session: Session, version: WindowVersion) -> tuple[OtherVersion
             href=f"/windows/versions/{min(one.id, version.id)}/compare/{max(one.id, version.id)}",
             word=f"version {one.number} ({one.state})",
         )
-        for one in list_versions(session, version.window_id)
+        for one in list_revisions(session, WindowVersion, version.window_id)
         if one.id != version.id
     )
-
-
-def _find_why_not(session: Session, version: WindowVersion, person: Person) -> str:
-    """Say why this person cannot approve a proposed version; empty when they can."""
-    if version.state is not RevisionState.PROPOSED or not person.may(Action.RECIPES_APPROVE):
-        return ""
-    try:
-        check_four_eyes(
-            author_id=version.author_id,
-            proposer_id=version.proposed_by_id or version.author_id,
-            editor_ids=list_editors(session, version.id),
-            approver_id=person.account_id,
-        )
-    except Refusal as refusal:
-        return refusal.sentence
-    return ""

@@ -13,17 +13,18 @@ from sqlalchemy.orm import Session
 from app.accounts.access import make_shell, needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import get_digest, list_revisions, map_people
+from app.approval.rules import RevisionState
 from app.core.clock import spell_minute
 from app.core.refusals import Refusal
 from app.core.request import HouseSettings, Now, PathId, RequestSession
-from app.recipes.rules import RevisionState
 from app.recipes.schemas import CopyFields
 from app.web.forms import PostedForm, map_faults
 from app.web.shell import Shell, add_notices, go_to
 from app.web.templates import render
 from app.windows import service
 from app.windows.pages.words import DIGEST_SHOWN, SHAPES
-from app.windows.queries import get_digest, get_version, get_window, list_versions, map_people
+from app.windows.queries import get_version, get_window
 from app.windows.tables import WindowVersion
 
 router = APIRouter()
@@ -121,7 +122,7 @@ def _show(
     faults: Mapping[str, str] | None = None,
 ) -> HTMLResponse:
     window = get_window(session, window_id)
-    versions = list_versions(session, window_id)
+    versions = list_revisions(session, WindowVersion, window_id)
     people = map_people(session, versions)
     open_ids = [
         one.id for one in versions if one.state in {RevisionState.DRAFT, RevisionState.PROPOSED}

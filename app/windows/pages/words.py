@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from app.recipes.rules import RevisionState
+from app.approval.rules import RevisionState
 from app.windows.body import WindowText
 from app.windows.describe import LineWords, list_temperatures, spell_line
 

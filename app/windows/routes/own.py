@@ -8,24 +8,18 @@ from fastapi import APIRouter, Depends, Query, Response
 from app.accounts.access import needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import map_people, select_revisions
+from app.approval.rules import RevisionState
 from app.core.paging import AskedPage, Piece, take_piece
 from app.core.request import Now, PathId, RequestSession
 from app.core.text import Line, OptionalLine, RowId
 from app.materials.queries import get_part
-from app.recipes.rules import RevisionState
 from app.recipes.schemas import CopyFields
 from app.web.once import CreateOnce
 from app.windows import service
 from app.windows.files import parse_window_file
 from app.windows.origin import name_version
-from app.windows.queries import (
-    WindowFilter,
-    get_own_line,
-    get_version,
-    get_window,
-    map_people,
-    select_versions,
-)
+from app.windows.queries import WindowFilter, get_own_line, get_version, get_window
 from app.windows.queries import list_windows as list_all
 from app.windows.schemas import (
     AnyWindowView,
@@ -113,7 +107,7 @@ def list_versions(
     window = get_window(session, window_id)
     rows, cursor = take_piece(
         session,
-        select_versions(window.id),
+        select_revisions(WindowVersion, window.id),
         key=WindowVersion.id,
         paging=paging,
         newest_first=True,

@@ -9,17 +9,18 @@ from sqlalchemy.orm import Session
 from app.accounts.access import needs
 from app.accounts.permissions import Action
 from app.accounts.rules import Person
+from app.approval.queries import get_digest
+from app.approval.queries import get_digest as get_recipe_digest
 from app.core.conditional import IfMatch, check_if_match, spell_etag
 from app.core.request import Now, PathId, RequestSession
 from app.core.text import RowId
 from app.recipes.body.compare import compare_bodies
 from app.recipes.queries import get_body, get_revision
-from app.recipes.queries import get_digest as get_recipe_digest
 from app.recipes.schemas import ApprovalFields, ChangeView, ReasonFields
 from app.windows import service
 from app.windows.built_in import BuiltIn
 from app.windows.downloads import answer_csv, answer_json, state_version
-from app.windows.queries import get_digest, get_text, get_version
+from app.windows.queries import get_text, get_version
 from app.windows.schemas import ComparisonView, PutFields, PutView, TextFields, VersionView
 from app.windows.tables import WindowVersion
 from app.windows.uses import PutHow

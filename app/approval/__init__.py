@@ -1,0 +1,1 @@
+"""Texts that two persons stand behind: written by one, approved by another, locked for good."""
